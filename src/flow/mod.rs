@@ -1,7 +1,11 @@
 //! Mass flux through restrictions: equilibrium, frozen and relaxed models, gas
 //! mixtures, friction in tubes, valve openings and flow coefficients.
 
+pub mod error;
 pub mod opening;
+pub mod perfect_gas;
+
+pub use error::FlowError;
 
 /// How the two-phase fluid behaves between the stagnation state and the throat.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -1,5 +1,9 @@
 //! The nose: pins, seal friction, engagement, and the tether.
 
+pub mod error;
+pub mod motion;
 pub mod nose;
 
+pub use error::MechanicsError;
+pub use motion::{Motion, NOSE_EVENTS, NoseEvent, Transition};
 pub use nose::Nose;
