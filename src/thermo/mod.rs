@@ -1,1 +1,95 @@
-//! (to be described)
+//! Pure carbon dioxide from dry ice to the dense fluid: one description, every phase.
+//!
+//! * [`helmholtz`]: the fluid equation; [`solid`]: dry ice;
+//! * [`coexistence`]: sublimation, vapour-pressure and melting lines, the triple point;
+//! * [`flash`]: the equilibrium state at (T, rho) or (rho, u), with phase fractions;
+//! * [`inversion`]: the same from other pairs of properties;
+//! * [`air`]: the perfect gas that shares a vessel with CO2.
+
+pub mod air;
+pub mod coexistence;
+pub mod flash;
+pub mod fluids;
+pub mod helmholtz;
+pub mod inversion;
+pub mod solid;
+mod solve;
+pub mod state;
+
+pub use coexistence::{Coexistence, Line, LinePhase};
+pub use helmholtz::FluidPoint;
+pub use solid::SolidPoint;
+pub use state::{Phase, State};
+
+/// Lowest temperature at which the model answers [K].
+pub const LOWEST_TEMPERATURE: f64 = 120.0;
+/// Highest temperature at which the model answers [K] (limit of the fluid equation).
+pub const HIGHEST_TEMPERATURE: f64 = 1100.0;
+/// Highest pressure at which the fluid equation holds [Pa].
+pub const HIGHEST_PRESSURE: f64 = 800e6;
+
+/// Why a state of CO2 could not be found.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum ThermoError {
+    /// A given property lies outside the range of the model.
+    #[error("{property} {value} {unit} is outside the model's range {low} .. {high} {unit}")]
+    OutOfRange {
+        /// Name of the property.
+        property: &'static str,
+        /// SI unit.
+        unit: &'static str,
+        /// Value given.
+        value: f64,
+        /// Lowest allowed value.
+        low: f64,
+        /// Highest allowed value.
+        high: f64,
+    },
+    /// No equilibrium state has this pair of properties.
+    #[error("no state of CO2 has {first} = {first_value} and {second} = {second_value}: {reason}")]
+    NoSuchState {
+        /// First property.
+        first: &'static str,
+        /// Its value [SI].
+        first_value: f64,
+        /// Second property.
+        second: &'static str,
+        /// Its value [SI].
+        second_value: f64,
+        /// What is wrong and the way out.
+        reason: String,
+    },
+    /// Several states share this pair of properties.
+    #[error(
+        "{first} = {first_value} and {second} = {second_value} do not name one state: {reason}"
+    )]
+    Ambiguous {
+        /// First property.
+        first: &'static str,
+        /// Its value [SI].
+        first_value: f64,
+        /// Second property.
+        second: &'static str,
+        /// Its value [SI].
+        second_value: f64,
+        /// What would be unambiguous.
+        reason: String,
+    },
+    /// An iteration did not converge.
+    #[error(
+        "{what} did not converge at T = {temperature} K, rho = {density} kg/m3 after {iterations} \
+         iterations (residual {residual:e})"
+    )]
+    NotConverged {
+        /// Which iteration.
+        what: &'static str,
+        /// Temperature reached [K].
+        temperature: f64,
+        /// Density reached [kg/m3].
+        density: f64,
+        /// Iterations spent.
+        iterations: usize,
+        /// Relative residual left.
+        residual: f64,
+    },
+}

@@ -1,0 +1,45 @@
+//! Air as a perfect gas with temperature-dependent specific heat.
+//!
+//! Law: R = 287.05 J/(kg K); cv(T) = R (5/2 + vibration of N2 and O2 as harmonic oscillators,
+//! theta = 3390 K and 2270 K, mole fractions 0.7808 and 0.2095; argon 3/2). Textbook statistical
+//! mechanics; characteristic temperatures from memory of standard tables. Gives cp = 1005 J/(kg K)
+//! at 300 K. Energy is zero at 0 K for the translational and rotational part.
+
+/// Specific gas constant of air [J/(kg K)].
+pub const GAS_CONSTANT: f64 = 287.05;
+
+const NITROGEN: (f64, f64) = (0.7808, 3390.0);
+const OXYGEN: (f64, f64) = (0.2095, 2270.0);
+const RIGID: f64 = 2.5 - 0.0097; // argon and traces have no rotation
+
+/// Specific internal energy [J/kg] and isochoric specific heat [J/(kg K)] at a temperature [K].
+#[must_use]
+pub fn internal_energy_and_cv(temperature: f64) -> (f64, f64) {
+    let mut energy = RIGID * temperature;
+    let mut heat = RIGID;
+    for (fraction, theta) in [NITROGEN, OXYGEN] {
+        let x = theta / temperature;
+        let decay = (-x).exp();
+        energy += fraction * theta * decay / (1.0 - decay);
+        heat += fraction * x * x * decay / ((1.0 - decay) * (1.0 - decay));
+    }
+    (GAS_CONSTANT * energy, GAS_CONSTANT * heat)
+}
+
+/// Specific enthalpy [J/kg] at a temperature [K].
+#[must_use]
+pub fn enthalpy(temperature: f64) -> f64 {
+    internal_energy_and_cv(temperature).0 + GAS_CONSTANT * temperature
+}
+
+/// Specific entropy [J/(kg K)] at temperature [K] and density [kg/m3], up to a constant.
+#[must_use]
+pub fn entropy(temperature: f64, density: f64) -> f64 {
+    let mut s = RIGID * temperature.ln();
+    for (fraction, theta) in [NITROGEN, OXYGEN] {
+        let x = theta / temperature;
+        let decay = (-x).exp();
+        s += fraction * (x * decay / (1.0 - decay) - (-decay).ln_1p());
+    }
+    GAS_CONSTANT * (s - density.ln())
+}

@@ -1,0 +1,371 @@
+//! The equilibrium state of CO2 at a density: given temperature, or given energy.
+//!
+//! (rho, u) is what a vessel knows, and the only pair that is well posed everywhere: on the triple
+//! line temperature and pressure are pinned while the energy decides the phase fractions.
+
+use crate::thermo::coexistence::{
+    Coexistence, TriplePoint, auxiliary_densities, auxiliary_sublimation_pressure, melting,
+    saturation, sublimation, triple_point,
+};
+use crate::thermo::fluids::carbon_dioxide as co2;
+use crate::thermo::solve::increasing;
+use crate::thermo::{
+    FluidPoint, HIGHEST_PRESSURE, HIGHEST_TEMPERATURE, LOWEST_TEMPERATURE, Phase, SolidPoint,
+    State, ThermoError,
+};
+
+/// A heat capacity that shares the vessel's energy with the CO2: specific internal energy and its
+/// slope, both per kilogram of CO2, at a temperature [K].
+pub trait Companion {
+    /// (energy [J/kg CO2], slope [J/(kg CO2 K)]).
+    fn energy(&self, temperature: f64) -> (f64, f64);
+}
+
+/// Nothing but CO2.
+pub struct Alone;
+
+impl Companion for Alone {
+    fn energy(&self, _: f64) -> (f64, f64) {
+        (0.0, 0.0)
+    }
+}
+
+/// The equilibrium state at a temperature [K] and an overall density [kg/m3].
+///
+/// At exactly the triple temperature a density between the phases does not name one state; the
+/// liquid+vapour (or solid+liquid) end is returned.
+///
+/// # Errors
+/// Temperature or pressure outside the range of the equations; denser than dry ice.
+pub fn at_temperature_density(temperature: f64, density: f64) -> Result<State, ThermoError> {
+    check_range(
+        "temperature",
+        "K",
+        temperature,
+        LOWEST_TEMPERATURE,
+        HIGHEST_TEMPERATURE,
+    )?;
+    check_range("density", "kg/m3", density, f64::MIN_POSITIVE, 3000.0)?;
+    let state = if temperature < co2::TRIPLE_TEMPERATURE {
+        below_triple(temperature, density)?
+    } else {
+        above_triple(temperature, density)?
+    };
+    if state.pressure > HIGHEST_PRESSURE {
+        return Err(ThermoError::OutOfRange {
+            property: "pressure",
+            unit: "Pa",
+            value: state.pressure,
+            low: 0.0,
+            high: HIGHEST_PRESSURE,
+        });
+    }
+    Ok(state)
+}
+
+fn check_range(
+    property: &'static str,
+    unit: &'static str,
+    value: f64,
+    low: f64,
+    high: f64,
+) -> Result<(), ThermoError> {
+    if (low..=high).contains(&value) {
+        Ok(())
+    } else {
+        Err(ThermoError::OutOfRange {
+            property,
+            unit,
+            value,
+            low,
+            high,
+        })
+    }
+}
+
+fn below_triple(temperature: f64, density: f64) -> Result<State, ThermoError> {
+    // Clearly thinner than saturated vapour: skip the line. The auxiliary pressure is good to
+    // 12 % down to 120 K and vapour is a perfect gas within 5 % there.
+    let guess =
+        auxiliary_sublimation_pressure(temperature) / (co2::SPECIFIC_GAS_CONSTANT * temperature);
+    if density < 0.8 * guess {
+        return Ok(State::single(
+            FluidPoint::new(temperature, density),
+            Phase::Gas,
+        ));
+    }
+    let line = sublimation(temperature)?;
+    if density <= line.light.density() {
+        return Ok(State::single(
+            FluidPoint::new(temperature, density),
+            Phase::Gas,
+        ));
+    }
+    if density <= line.heavy.density() {
+        return Ok(mixture(&line, density));
+    }
+    compressed_solid(temperature, density)
+}
+
+fn above_triple(temperature: f64, density: f64) -> Result<State, ThermoError> {
+    if temperature < co2::CRITICAL_TEMPERATURE {
+        let (liquid, vapour) = auxiliary_densities(temperature);
+        let sure = temperature < co2::CRITICAL_TEMPERATURE - 0.5;
+        if sure && density < 0.98 * vapour {
+            return Ok(State::single(
+                FluidPoint::new(temperature, density),
+                Phase::Gas,
+            ));
+        }
+        if !(sure && density > 1.02 * liquid) {
+            let line = saturation(temperature)?;
+            if density < line.light.density() {
+                return Ok(State::single(
+                    FluidPoint::new(temperature, density),
+                    Phase::Gas,
+                ));
+            }
+            if density <= line.heavy.density() {
+                return Ok(mixture(&line, density));
+            }
+        }
+    }
+    let point = FluidPoint::new(temperature, density);
+    // Liquid freezes only when denser than at the triple point.
+    if density > 1170.0
+        && temperature <= 299.0
+        && point.pressure > 0.9 * freezing_guess(temperature)
+    {
+        let line = melting(temperature)?;
+        if density > line.light.density() {
+            return if density <= line.heavy.density() {
+                Ok(mixture(&line, density))
+            } else {
+                compressed_solid(temperature, density)
+            };
+        }
+    }
+    let phase = if temperature < co2::CRITICAL_TEMPERATURE {
+        Phase::Liquid
+    } else if point.pressure < co2::CRITICAL_PRESSURE {
+        Phase::Gas
+    } else {
+        Phase::Supercritical
+    };
+    Ok(State::single(point, phase))
+}
+
+fn freezing_guess(temperature: f64) -> f64 {
+    crate::thermo::coexistence::auxiliary_melting_pressure(temperature)
+}
+
+/// Dry ice denser than on its line: pressure from the solid equation at constant temperature.
+fn compressed_solid(temperature: f64, density: f64) -> Result<State, ThermoError> {
+    let highest = 500e6;
+    let at = |pressure: f64| SolidPoint::new(temperature, pressure);
+    if temperature > 300.0 || density > at(highest).density() {
+        return Err(ThermoError::NoSuchState {
+            first: "temperature",
+            first_value: temperature,
+            second: "density",
+            second_value: density,
+            reason: "denser than dry ice at 500 MPa, the limit of the solid equation".to_owned(),
+        });
+    }
+    let pressure = increasing("solid density", (0.0, highest), 1e6, |p| {
+        let point = at(p);
+        Ok((1.0 / density - point.volume, -point.dv_dp))
+    })?;
+    Ok(solid_state(&at(pressure)))
+}
+
+/// Pure dry ice as a state.
+#[must_use]
+pub fn solid_state(point: &SolidPoint) -> State {
+    State {
+        temperature: point.temperature,
+        pressure: point.pressure,
+        density: point.density(),
+        internal_energy: point.internal_energy(),
+        entropy: point.entropy,
+        phase: Phase::Solid,
+        solid_fraction: 1.0,
+        liquid_fraction: Some(0.0),
+        vapour_fraction: Some(0.0),
+        equilibrium_cv: point.cv(),
+        fluid: None,
+    }
+}
+
+/// Two phases on a line sharing an overall density [kg/m3].
+#[must_use]
+pub fn mixture(line: &Coexistence, density: f64) -> State {
+    use crate::thermo::Line;
+    let lever = line.lever(1.0 / density);
+    let light = lever.light_fraction.clamp(0.0, 1.0);
+    let heavy = 1.0 - light;
+    let (phase, solid, liquid, vapour) = match line.line {
+        Line::Saturation => (Phase::LiquidVapour, 0.0, heavy, light),
+        Line::Sublimation => (Phase::SolidVapour, heavy, 0.0, light),
+        Line::Melting => (Phase::SolidLiquid, heavy, light, 0.0),
+    };
+    State {
+        temperature: line.temperature,
+        pressure: line.pressure,
+        density,
+        internal_energy: lever.internal_energy,
+        entropy: lever.entropy,
+        phase,
+        solid_fraction: solid,
+        liquid_fraction: Some(liquid),
+        vapour_fraction: Some(vapour),
+        equilibrium_cv: lever.cv,
+        fluid: None,
+    }
+}
+
+/// The equilibrium state at an overall density [kg/m3] and specific internal energy [J/kg].
+///
+/// # Errors
+/// Energy outside what the model's temperature range holds at this density.
+pub fn at_density_energy(density: f64, internal_energy: f64) -> Result<State, ThermoError> {
+    at_density_energy_with(density, internal_energy, &Alone, None)
+}
+
+/// The same with a [`Companion`] sharing the energy; `energy` is the total per kilogram of CO2
+/// [J/kg] and `guess` a temperature to start from [K].
+///
+/// # Errors
+/// As [`at_density_energy`].
+pub fn at_density_energy_with(
+    density: f64,
+    energy: f64,
+    companion: &impl Companion,
+    guess: Option<f64>,
+) -> Result<State, ThermoError> {
+    check_range("density", "kg/m3", density, f64::MIN_POSITIVE, 3000.0)?;
+    if !energy.is_finite() {
+        return Err(out_of_energy(density, energy, "it is not a finite number"));
+    }
+    let triple = triple_point()?;
+    let mut range = (LOWEST_TEMPERATURE, HIGHEST_TEMPERATURE);
+    if density > triple.vapour.density() {
+        let (lower, upper) = triple_edges(triple, density);
+        let own = energy - companion.energy(triple.temperature).0;
+        if own >= lower && own <= upper {
+            return triple_state(triple, density, own);
+        }
+        if own < lower {
+            range.1 = triple.temperature.next_down();
+        } else {
+            range.0 = triple.temperature;
+        }
+    }
+    for (end, word) in [(range.0, "below"), (range.1, "above")] {
+        if end != LOWEST_TEMPERATURE && end != HIGHEST_TEMPERATURE {
+            continue;
+        }
+        let outside = match at_temperature_density(end, density) {
+            Ok(state) => {
+                let total = state.internal_energy + companion.energy(end).0;
+                if word == "below" {
+                    energy < total
+                } else {
+                    energy > total
+                }
+            }
+            // The hot end of a dense state may exceed the pressure range: the search decides.
+            Err(ThermoError::OutOfRange {
+                property: "pressure",
+                ..
+            }) => false,
+            Err(error) => return Err(error),
+        };
+        if outside {
+            return Err(out_of_energy(
+                density,
+                energy,
+                &format!("the temperature would be {word} {end} K, the limit of the model"),
+            ));
+        }
+    }
+    let start = guess.unwrap_or(0.5 * (range.0 + range.1.min(400.0)));
+    let temperature = increasing("(density, energy) inversion", range, start, |t| {
+        let (own, slope) = match at_temperature_density(t, density) {
+            Ok(state) => (state.internal_energy, state.equilibrium_cv),
+            Err(ThermoError::OutOfRange {
+                property: "pressure",
+                ..
+            }) => {
+                let point = FluidPoint::new(t, density);
+                (point.internal_energy, point.cv)
+            }
+            Err(error) => return Err(error),
+        };
+        let (other, other_slope) = companion.energy(t);
+        Ok((own + other - energy, slope + other_slope))
+    })?;
+    at_temperature_density(temperature, density)
+}
+
+fn out_of_energy(density: f64, energy: f64, reason: &str) -> ThermoError {
+    ThermoError::NoSuchState {
+        first: "density",
+        first_value: density,
+        second: "internal energy",
+        second_value: energy,
+        reason: reason.to_owned(),
+    }
+}
+
+/// Internal energies [J/kg] between which the three phases coexist at a density above that of the
+/// triple-point vapour: all solid+vapour below, liquid+vapour (or solid+liquid) above.
+fn triple_edges(triple: &TriplePoint, density: f64) -> (f64, f64) {
+    let volume = 1.0 / density;
+    let lower = if density <= triple.solid.density() {
+        triple.sublimation.lever(volume).internal_energy
+    } else {
+        return (f64::NAN, f64::NAN);
+    };
+    let upper = if density <= triple.liquid.density() {
+        triple.saturation.lever(volume).internal_energy
+    } else {
+        triple.melting.lever(volume).internal_energy
+    };
+    (lower, upper)
+}
+
+/// Phase fractions on the triple line from mass, volume and energy (a 3 x 3 system, here reduced
+/// by the lever rule: every state is a blend of the solid+vapour and the upper edge).
+fn triple_state(
+    triple: &TriplePoint,
+    density: f64,
+    internal_energy: f64,
+) -> Result<State, ThermoError> {
+    let volume = 1.0 / density;
+    let (s, l, v) = (&triple.solid, &triple.liquid, &triple.vapour);
+    // 1 = xs + xl + xv; volume and energy likewise; eliminate xv.
+    let (a, b) = (s.volume - v.volume, l.volume - v.volume);
+    let (c, d) = (
+        s.internal_energy - v.internal_energy,
+        l.internal_energy - v.internal_energy,
+    );
+    let (e, f) = (volume - v.volume, internal_energy - v.internal_energy);
+    let determinant = a * d - b * c;
+    let solid = ((e * d - b * f) / determinant).clamp(0.0, 1.0);
+    let liquid = ((a * f - c * e) / determinant).clamp(0.0, 1.0);
+    let vapour = (1.0 - solid - liquid).max(0.0);
+    Ok(State {
+        temperature: triple.temperature,
+        pressure: triple.pressure,
+        density,
+        internal_energy,
+        entropy: solid * s.entropy + liquid * l.entropy + vapour * v.entropy,
+        phase: Phase::SolidLiquidVapour,
+        solid_fraction: solid,
+        liquid_fraction: Some(liquid),
+        vapour_fraction: Some(vapour),
+        equilibrium_cv: f64::INFINITY,
+        fluid: None,
+    })
+}

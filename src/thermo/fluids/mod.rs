@@ -1,0 +1,3 @@
+//! Cited coefficient sets.
+
+pub mod carbon_dioxide;
