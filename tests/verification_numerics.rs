@@ -17,6 +17,7 @@ fn exact() -> Tolerance {
     }
 }
 
+type Plain = fn(f64) -> f64;
 type Function = fn(f64) -> (f64, f64);
 
 /// Functions with their derivatives, brackets and roots; several defeat plain Newton or the secant.
@@ -186,7 +187,7 @@ fn maxima_of_known_functions() {
         x_absolute: 1e-9,
         ..Tolerance::default()
     };
-    let cases: [(fn(f64) -> f64, f64, f64, f64); 4] = [
+    let cases: [(Plain, f64, f64, f64); 4] = [
         (f64::sin, 0.0, 3.0, std::f64::consts::FRAC_PI_2),
         (|x| x * (-x).exp(), 0.0, 20.0, 1.0),
         // A kink, as where the flow law changes at a phase boundary.

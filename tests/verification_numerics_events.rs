@@ -2,6 +2,7 @@
 //! double crossings within a step, events together, and no second firing.
 
 use coldkick::numerics::integrate::{Direction, Integrator, Method, Settings, Stop, System};
+use proptest::prelude::*;
 use std::convert::Infallible;
 
 /// A ball on a floor, thrown up or dropped.
@@ -328,5 +329,58 @@ fn accuracy_of_event_times_follows_the_tolerance() {
             let error = (integrator.time() - 0.3_f64.acos()).abs();
             assert!(error < 20.0 * tolerance, "{method:?} {tolerance}: {error}");
         }
+    }
+}
+
+proptest! {
+    /// Every zero of several sine waves is delivered once, in order, at its time and with its
+    /// direction, in steps that hold several of them.
+    #[test]
+    fn no_event_is_lost(
+        waves in proptest::collection::vec((0.5..6.0_f64, 0.1..3.0_f64, 0..3_u8), 1..5),
+        restart in any::<bool>(),
+    ) {
+        let end = 10.0;
+        let mut expected: Vec<(f64, usize)> = Vec::new();
+        let mut directions = Vec::new();
+        for (index, &(omega, phase, kind)) in waves.iter().enumerate() {
+            let direction = [Direction::Rising, Direction::Falling, Direction::Either][kind as usize];
+            directions.push(direction);
+            // Zeros where omega t + phase = k pi; rising for even k.
+            for k in 1..40 {
+                let time = (f64::from(k) * std::f64::consts::PI - phase) / omega;
+                let counts = match direction {
+                    Direction::Rising => k % 2 == 0,
+                    Direction::Falling => k % 2 == 1,
+                    _ => true,
+                };
+                if time > 0.0 && time < end && counts {
+                    expected.push((time, index));
+                }
+            }
+        }
+        expected.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let waves = waves.clone();
+        let mut system = Clock {
+            functions: move |t: f64, g: &mut [f64]| {
+                for (g, (omega, phase, _)) in g.iter_mut().zip(&waves) {
+                    *g = (omega * t + phase).sin();
+                }
+            },
+            directions,
+        };
+        let settings =
+            Settings { first_step: Some(0.5), max_step: 0.5, ..Settings::default() };
+        let mut integrator = Integrator::new(1, system.directions.len(), settings).unwrap();
+        integrator.start(0.0, &[0.0]);
+        for &(time, index) in &expected {
+            let stop = integrator.advance(&mut system, end, &mut |_| {}).unwrap();
+            prop_assert_eq!(stop, Stop::Event { index }, "at {} of {:?}", integrator.time(), expected);
+            prop_assert!((integrator.time() - time).abs() < 1e-13 * 10.0, "{} {}", time, integrator.time());
+            if restart {
+                integrator.restart();
+            }
+        }
+        prop_assert_eq!(integrator.advance(&mut system, end, &mut |_| {}).unwrap(), Stop::End);
     }
 }

@@ -38,7 +38,9 @@ impl System for Chain {
 }
 
 fn run<S: System<Error = Infallible>>(bencher: divan::Bencher<'_, '_>, mut system: S) {
-    let Ok(mut integrator) = Integrator::new(8, 0, Settings::default()) else { return };
+    let Ok(mut integrator) = Integrator::new(8, 0, Settings::default()) else {
+        return;
+    };
     bencher.bench_local(|| {
         integrator.start(0.0, &[1.0, 0.0, 1.0, 0.0, 1.0, 0.0, 1.0, 0.0]);
         integrator.advance(&mut system, 4.0, &mut |_| {}).is_ok()
