@@ -1,5 +1,8 @@
 //! What can be wrong with a flow request.
 
+use crate::numerics::roots::RootError;
+use crate::thermo::ThermoError;
+
 /// Why a flow could not be computed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
@@ -26,6 +29,12 @@ pub enum FlowError {
         /// What is wrong with it.
         problem: &'static str,
     },
+    /// A state of CO2 on the way to the throat could not be found.
+    #[error("on the way to the throat: {0}")]
+    State(#[from] ThermoError),
+    /// A search along the isentrope failed.
+    #[error("search along the isentrope: {0}")]
+    Search(Box<RootError<FlowError>>),
     /// A root search did not close.
     #[error("{law}: no solution after {iterations} iterations, residual {residual:e}")]
     NotConverged {
@@ -56,5 +65,14 @@ pub(crate) fn within(
             least,
             most,
         })
+    }
+}
+
+impl From<RootError<FlowError>> for FlowError {
+    fn from(error: RootError<FlowError>) -> Self {
+        match error {
+            RootError::Function { source, .. } => source,
+            other => Self::Search(Box::new(other)),
+        }
     }
 }

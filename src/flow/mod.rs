@@ -1,9 +1,14 @@
 //! Mass flux through restrictions: equilibrium, frozen and relaxed models, gas
 //! mixtures, friction in tubes, valve openings and flow coefficients.
 
+pub mod discharge_flux;
+pub mod equilibrium;
 pub mod error;
+pub mod frozen;
+pub mod henry_fauske;
 pub mod opening;
 pub mod perfect_gas;
+pub mod stagnation;
 
 pub use error::FlowError;
 

@@ -3,6 +3,7 @@
 //! * [`helmholtz`]: the fluid equation; [`solid`]: dry ice;
 //! * [`coexistence`]: sublimation, vapour-pressure and melting lines, the triple point;
 //! * [`flash`]: the equilibrium state at (T, rho) or (rho, u), with phase fractions;
+//! * [`lines`]: the lines as equations or as tables of them;
 //! * [`inversion`]: the same from other pairs of properties;
 //! * [`air`]: the perfect gas that shares a vessel with CO2.
 
@@ -12,6 +13,7 @@ pub mod flash;
 pub mod fluids;
 pub mod helmholtz;
 pub mod inversion;
+pub mod lines;
 pub mod solid;
 mod solve;
 pub mod state;

@@ -1,0 +1,178 @@
+//! The mass flux of a path: the chosen two-phase model applied to what a vessel offers.
+
+use crate::flow::stagnation::{Content, Flux, Stagnation};
+use crate::flow::{FlowError, FluxModel, equilibrium, frozen, henry_fauske, perfect_gas};
+use crate::thermo::coexistence::auxiliary_saturation_pressure;
+use crate::thermo::fluids::carbon_dioxide as co2;
+use crate::thermo::lines::LineSource;
+
+/// Mass flux of pure CO2 by `model` into a receiver at `receiver_pressure` [Pa].
+///
+/// * equilibrium, frozen: the limits;
+/// * between: their linear blend;
+/// * relaxed, from a dense state (saturated or compressed liquid): Dyer et al., AIAA 2007-5702,
+///   G = (k G_Bernoulli + G_equilibrium)/(1 + k), k = sqrt((p0 - p2)/(pv - p2)), with pv the vapour
+///   pressure at the stagnation temperature. The equilibrium share stays at its maximum once
+///   choked (letting it fall past choking is the other reading, up to 20 % lower). For saturated
+///   liquid k = 1; above pv no vapour forms and Bernoulli alone is left. Elsewhere half equilibrium
+///   and half frozen, joined smoothly between 0.8 and 1.2 of the critical density;
+/// * Henry & Fauske for saturated liquid and liquid+vapour, frozen elsewhere.
+///
+/// # Errors
+/// A state outside the model.
+pub fn pure(
+    lines: &impl LineSource,
+    model: FluxModel,
+    stagnation: &Stagnation,
+    receiver_pressure: f64,
+) -> Result<Flux, FlowError> {
+    let equilibrium = || equilibrium::mass_flux(lines, stagnation, receiver_pressure);
+    let frozen = || frozen::mass_flux(stagnation, receiver_pressure);
+    match model {
+        FluxModel::Equilibrium => equilibrium(),
+        FluxModel::Frozen => frozen(),
+        FluxModel::Between(share) => Ok(blend(&equilibrium()?, &frozen()?, share)),
+        FluxModel::Relaxed => {
+            let dense = density_share(stagnation);
+            let limit = equilibrium()?;
+            if dense <= 0.0 {
+                return Ok(blend(&limit, &frozen()?, 0.5));
+            }
+            let dyer = dyer(stagnation, receiver_pressure, &limit);
+            if dense >= 1.0 {
+                return Ok(dyer);
+            }
+            Ok(blend(&blend(&limit, &frozen()?, 0.5), &dyer, dense))
+        }
+        FluxModel::HenryFauske => {
+            match henry_fauske::mass_flux(lines, stagnation, receiver_pressure)? {
+                Some(flux) => Ok(flux),
+                None => frozen(),
+            }
+        }
+    }
+}
+
+fn blend(a: &Flux, b: &Flux, share: f64) -> Flux {
+    let mix = |x: f64, y: f64| x + share * (y - x);
+    Flux {
+        mass_flux: mix(a.mass_flux, b.mass_flux),
+        choked: if share < 0.5 {
+            a.choked
+        } else {
+            b.choked && (a.choked || share >= 1.0)
+        },
+        throat_pressure: mix(a.throat_pressure, b.throat_pressure),
+    }
+}
+
+/// How far a single-phase state counts as liquid: 0 below 0.8 critical densities, 1 above 1.2.
+fn density_share(stagnation: &Stagnation) -> f64 {
+    match stagnation.content {
+        Content::Single(point) => smooth_step((point.density / co2::CRITICAL_DENSITY - 0.8) / 0.4),
+        Content::Mixture { .. } => 0.0,
+    }
+}
+
+/// 0 below 0, 1 above 1, with a continuous slope.
+pub(crate) fn smooth_step(x: f64) -> f64 {
+    let x = x.clamp(0.0, 1.0);
+    x * x * (3.0 - 2.0 * x)
+}
+
+fn dyer(stagnation: &Stagnation, receiver_pressure: f64, equilibrium: &Flux) -> Flux {
+    let bernoulli = frozen::bernoulli(stagnation, receiver_pressure);
+    let t = stagnation.temperature;
+    let vapour_pressure = if t < co2::CRITICAL_TEMPERATURE {
+        auxiliary_saturation_pressure(t).min(stagnation.pressure)
+    } else {
+        co2::CRITICAL_PRESSURE.min(stagnation.pressure)
+    };
+    if receiver_pressure >= vapour_pressure {
+        return Flux {
+            mass_flux: bernoulli,
+            choked: false,
+            throat_pressure: receiver_pressure,
+        };
+    }
+    let k =
+        ((stagnation.pressure - receiver_pressure) / (vapour_pressure - receiver_pressure)).sqrt();
+    Flux {
+        mass_flux: (k * bernoulli + equilibrium.mass_flux) / (1.0 + k),
+        choked: equilibrium.choked,
+        throat_pressure: equilibrium.throat_pressure,
+    }
+}
+
+/// A gas mixture of CO2 and air, possibly carrying condensed CO2, at rest upstream of a path.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct GasMixture {
+    /// Total pressure [Pa].
+    pub pressure: f64,
+    /// Density of the gas phase [kg/m3].
+    pub gas_density: f64,
+    /// Isentropic exponent of the gas phase at frozen composition [-].
+    pub exponent: f64,
+    /// Mass fraction of gas in what is drawn.
+    pub gas_fraction: f64,
+    /// Specific volume of the condensed part [m3/kg].
+    pub condensed_volume: f64,
+}
+
+/// Mass flux of a gas mixture: p v^kappa = const for the gas, kappa = rho w^2/p; condensed CO2 goes
+/// along as incompressible dust at the same velocity (frozen fractions):
+/// v = x v_g r^(-1/kappa) + (1-x) v_c, h0 - h = x (kappa/(kappa-1)) p0 v_g (1 - r^((kappa-1)/kappa))
+/// + (1-x) v_c p0 (1-r), maximised over the throat pressure ratio r.
+#[must_use]
+pub fn mixture(gas: &GasMixture, receiver_pressure: f64) -> Flux {
+    let p0 = gas.pressure;
+    let kappa = gas.exponent;
+    let ratio = (receiver_pressure / p0).clamp(0.0, 1.0);
+    let x = gas.gas_fraction;
+    let dust = (1.0 - x) * gas.condensed_volume * gas.gas_density / x.max(1e-12);
+    if dust < 1e-9 {
+        let critical = perfect_gas::critical_pressure_ratio(kappa);
+        // Dust of no volume only adds inertia: G grows by 1/sqrt(x).
+        let psi = perfect_gas::flux_function(ratio, kappa);
+        return Flux {
+            mass_flux: psi * (p0 * gas.gas_density / x).sqrt(),
+            choked: ratio < critical,
+            throat_pressure: p0 * ratio.max(critical),
+        };
+    }
+    // In units of x v_g for volume and x p0 v_g for enthalpy.
+    let volume = |r: f64| r.powf(-1.0 / kappa) + dust;
+    let work = |r: f64| {
+        let gas = if (kappa - 1.0).abs() < 1e-9 {
+            -r.ln()
+        } else {
+            kappa / (kappa - 1.0) * (1.0 - r.powf((kappa - 1.0) / kappa))
+        };
+        gas + dust * (1.0 - r)
+    };
+    // dG/dr = 0: 2 work = v^2 / (-dv/dr).
+    let growth = |r: f64| {
+        let v = volume(r);
+        v * v - 2.0 * work(r) * r.powf(-1.0 / kappa - 1.0) / kappa
+    };
+    let mut throat = ratio.max(1e-6);
+    let mut choked = false;
+    if growth(throat) < 0.0 {
+        choked = true;
+        let (mut low, mut high) = (throat, 1.0);
+        for _ in 0..60 {
+            throat = 0.5 * (low + high);
+            if growth(throat) < 0.0 {
+                low = throat;
+            } else {
+                high = throat;
+            }
+        }
+    }
+    let flux = (2.0 * work(throat)).max(0.0).sqrt() / volume(throat);
+    Flux {
+        mass_flux: flux * (p0 * gas.gas_density / x).sqrt(),
+        choked,
+        throat_pressure: p0 * throat,
+    }
+}

@@ -1,0 +1,451 @@
+//! Homogeneous equilibrium flow: one velocity, one temperature, phases in equilibrium.
+//!
+//! Law: along the isentrope of the stagnation state, G = rho sqrt(2 (h0 - h)); the critical flux is
+//! the maximum over throat pressure, and the flow into a receiver at p2 the running maximum over
+//! [p2, p0]. Where the isentrope crosses a phase boundary the slope of G jumps, and near the triple
+//! point there are two maxima, so each stretch between kinks is searched by itself:
+//! single phase, liquid+vapour, the triple plateau (p, T and h constant, density falling: its best
+//! end is where it begins), dry ice+vapour. Inside a stretch the maximum is where the velocity
+//! equals the equilibrium sound speed, found as the zero of w^2 - 2 (h0 - h).
+
+use crate::flow::FlowError;
+use crate::flow::stagnation::{Content, Flux, Stagnation};
+use crate::numerics::roots::{self, Tolerance};
+use crate::thermo::coexistence::{Coexistence, triple_point};
+use crate::thermo::fluids::carbon_dioxide as co2;
+use crate::thermo::lines::LineSource;
+use crate::thermo::{FluidPoint, LOWEST_TEMPERATURE};
+
+/// Lowest throat temperature considered [K]; the pressure there is a few hundredths of a pascal.
+const COLDEST_THROAT: f64 = LOWEST_TEMPERATURE - 20.0;
+
+/// A point on the isentrope.
+#[derive(Debug, Clone, Copy)]
+struct Throat {
+    pressure: f64,
+    density: f64,
+    enthalpy: f64,
+    /// Squared equilibrium sound speed times a positive factor minus the kinetic term: positive
+    /// while G still grows towards lower pressure.
+    growth: f64,
+}
+
+/// Best flux found so far on the way down, and where.
+#[derive(Debug, Clone, Copy)]
+struct Best {
+    flux: f64,
+    pressure: f64,
+}
+
+impl Best {
+    fn offer(&mut self, enthalpy0: f64, throat: &Throat) {
+        let flux = throat.density * (2.0 * (enthalpy0 - throat.enthalpy)).max(0.0).sqrt();
+        if flux > self.flux {
+            *self = Self {
+                flux,
+                pressure: throat.pressure,
+            };
+        }
+    }
+}
+
+/// Mass flux from `stagnation` into a receiver at `receiver_pressure` [Pa].
+///
+/// # Errors
+/// A state outside the model, or a search that does not converge.
+pub fn mass_flux(
+    lines: &impl LineSource,
+    stagnation: &Stagnation,
+    receiver_pressure: f64,
+) -> Result<Flux, FlowError> {
+    let mut best = Best {
+        flux: 0.0,
+        pressure: stagnation.pressure,
+    };
+    descend(lines, stagnation, receiver_pressure, &mut best)?;
+    Ok(Flux {
+        mass_flux: best.flux,
+        choked: receiver_pressure < best.pressure * (1.0 - 1e-9),
+        throat_pressure: best.pressure,
+    })
+}
+
+/// Critical mass flux: the maximum over every throat pressure.
+///
+/// # Errors
+/// As [`mass_flux`].
+pub fn critical(lines: &impl LineSource, stagnation: &Stagnation) -> Result<Flux, FlowError> {
+    mass_flux(lines, stagnation, 0.0)
+}
+
+/// Walk down the isentrope stretch by stretch until the receiver pressure is met.
+fn descend(
+    lines: &impl LineSource,
+    stagnation: &Stagnation,
+    receiver: f64,
+    best: &mut Best,
+) -> Result<(), FlowError> {
+    let triple = triple_point()?;
+    let s0 = stagnation.entropy;
+    let mut top = stagnation.temperature;
+    if let Content::Single(point) = &stagnation.content {
+        match single_phase(lines, stagnation, point, receiver, best)? {
+            None => return Ok(()),
+            Some(temperature) => top = temperature,
+        }
+    }
+    if top > triple.temperature {
+        let bottom = triple.temperature;
+        let done = two_phase(
+            &|t| lines.saturation(t),
+            (bottom, top.min(co2::CRITICAL_TEMPERATURE)),
+            stagnation,
+            receiver,
+            best,
+        )?;
+        if done {
+            return Ok(());
+        }
+        top = bottom;
+    } else if top == triple.temperature {
+        // The plateau's dense end: the stagnation state itself if it lies on the plateau.
+        let density = stagnation.density;
+        best.offer(
+            stagnation.enthalpy,
+            &Throat {
+                pressure: triple.pressure,
+                density,
+                enthalpy: triple.sublimation.heavy.enthalpy(triple.pressure)
+                    + triple.temperature * (s0 - triple.solid.entropy),
+                growth: 0.0,
+            },
+        );
+    }
+    if receiver >= triple.pressure && top == triple.temperature {
+        return Ok(());
+    }
+    if top > COLDEST_THROAT {
+        two_phase(
+            &|t| lines.sublimation(t),
+            (COLDEST_THROAT, top),
+            stagnation,
+            receiver,
+            best,
+        )?;
+    }
+    Ok(())
+}
+
+/// The single-phase stretch. Returns the temperature at which the isentrope enters a two-phase
+/// region above the receiver pressure, or `None` when the receiver is met first.
+fn single_phase(
+    lines: &impl LineSource,
+    stagnation: &Stagnation,
+    start: &FluidPoint,
+    receiver: f64,
+    best: &mut Best,
+) -> Result<Option<f64>, FlowError> {
+    let boundary = boundary(lines, stagnation, start)?;
+    let (end_pressure, end) = match &boundary {
+        Some((pressure, _, _)) => (pressure.max(receiver), boundary),
+        None => (receiver, None),
+    };
+    if end_pressure < start.pressure * (1.0 - 1e-13) {
+        // Density at the end of the stretch: the saturated phase, or on the isentrope at p2.
+        let last = match &end {
+            Some((pressure, temperature, density)) if *pressure >= receiver => {
+                FluidPoint::new(*temperature, *density)
+            }
+            _ => isentrope_at_pressure(start, receiver.max(1e-2))?,
+        };
+        let throat = |point: &FluidPoint| Throat {
+            pressure: point.pressure,
+            density: point.density,
+            enthalpy: point.enthalpy(),
+            growth: point.sound_speed_squared() - 2.0 * (stagnation.enthalpy - point.enthalpy()),
+        };
+        let bottom = throat(&last);
+        if bottom.growth >= 0.0 {
+            best.offer(stagnation.enthalpy, &bottom);
+        } else {
+            // Choked in the single phase: bisect-Newton in density for w = velocity.
+            let root = roots::brent(
+                |rho: f64| -> Result<f64, FlowError> {
+                    Ok(throat(&isentrope_at_density(start, rho)?).growth)
+                },
+                last.density.min(start.density),
+                last.density.max(start.density),
+                &SEARCH,
+            )?;
+            let point = isentrope_at_density(start, root.x)?;
+            best.offer(stagnation.enthalpy, &throat(&point));
+        }
+    }
+    match end {
+        Some((pressure, temperature, _)) if pressure > receiver => Ok(Some(temperature)),
+        _ => Ok(None),
+    }
+}
+
+/// Where the isentrope of a single-phase state meets a two-phase region:
+/// (pressure [Pa], temperature [K], density [kg/m3] of the saturated phase).
+fn boundary(
+    lines: &impl LineSource,
+    stagnation: &Stagnation,
+    start: &FluidPoint,
+) -> Result<Option<(f64, f64, f64)>, FlowError> {
+    let triple = triple_point()?;
+    let s0 = stagnation.entropy;
+    let saturated = |line: &Coexistence, light: bool| {
+        let phase = if light { &line.light } else { &line.heavy };
+        (line.pressure, line.temperature, phase.density())
+    };
+    let highest = co2::CRITICAL_TEMPERATURE - 1e-5;
+    let critical = lines.saturation(highest)?;
+    if s0 >= critical.light.entropy {
+        // Vapour side: saturated-vapour entropy falls with temperature all along both lines.
+        if s0 <= triple.vapour.entropy {
+            let t = entropy_on_line(
+                &|t| lines.saturation(t),
+                s0,
+                (triple.temperature, highest),
+                true,
+            )?;
+            return Ok(Some(saturated(&lines.saturation(t)?, true)));
+        }
+        let coldest = lines.sublimation(COLDEST_THROAT)?;
+        if s0 >= coldest.light.entropy {
+            return Ok(None);
+        }
+        let t = entropy_on_line(
+            &|t| lines.sublimation(t),
+            s0,
+            (COLDEST_THROAT, triple.temperature),
+            true,
+        )?;
+        return Ok(Some(saturated(&lines.sublimation(t)?, true)));
+    }
+    if s0 > critical.heavy.entropy {
+        // Within a hair of the critical isentrope.
+        return Ok(Some((
+            critical.pressure,
+            critical.temperature,
+            start.density.min(467.6),
+        )));
+    }
+    if s0 > triple.liquid.entropy {
+        let t = entropy_on_line(
+            &|t| lines.saturation(t),
+            s0,
+            (triple.temperature, highest),
+            false,
+        )?;
+        return Ok(Some(saturated(&lines.saturation(t)?, false)));
+    }
+    // Colder than the triple liquid: the plateau is met with ice forming in the liquid.
+    let point = isentrope_at_pressure(start, triple.pressure)?;
+    Ok(Some((triple.pressure, triple.temperature, point.density)))
+}
+
+/// Temperature at which a saturated phase has entropy `s0`.
+fn entropy_on_line(
+    line: &dyn Fn(f64) -> Result<Coexistence, crate::thermo::ThermoError>,
+    s0: f64,
+    (low, high): (f64, f64),
+    light: bool,
+) -> Result<f64, FlowError> {
+    let root = roots::brent(
+        |t: f64| -> Result<f64, FlowError> {
+            let line = line(t)?;
+            Ok(if light {
+                line.light.entropy - s0
+            } else {
+                line.heavy.entropy - s0
+            })
+        },
+        low,
+        high,
+        &SHARP,
+    )?;
+    Ok(root.x)
+}
+
+/// A two-phase stretch between two temperatures. Returns whether the receiver was met in it.
+fn two_phase(
+    line: &dyn Fn(f64) -> Result<Coexistence, crate::thermo::ThermoError>,
+    (bottom, top): (f64, f64),
+    stagnation: &Stagnation,
+    receiver: f64,
+    best: &mut Best,
+) -> Result<bool, FlowError> {
+    let s0 = stagnation.entropy;
+    let at =
+        |t: f64| -> Result<Throat, FlowError> { Ok(throat(&line(t)?, s0, stagnation.enthalpy)) };
+    let lowest = line(bottom)?;
+    let (met, end_temperature) = if lowest.pressure < receiver {
+        let root = roots::brent(
+            |t: f64| -> Result<f64, FlowError> { Ok((line(t)?.pressure / receiver).ln()) },
+            bottom,
+            top,
+            &SHARP,
+        );
+        match root {
+            Ok(root) => (true, root.x),
+            // The receiver lies above the top of the stretch by round-off.
+            Err(roots::RootError::NoSignChange { .. }) => return Ok(true),
+            Err(error) => return Err(error.into()),
+        }
+    } else {
+        (false, bottom)
+    };
+    let last = at(end_temperature)?;
+    if last.growth >= 0.0 {
+        best.offer(stagnation.enthalpy, &last);
+    } else {
+        let first = at(top)?;
+        if first.growth > 0.0 {
+            let root = roots::brent(
+                |t: f64| Ok::<_, FlowError>(at(t)?.growth),
+                end_temperature,
+                top,
+                &SEARCH,
+            )?;
+            best.offer(stagnation.enthalpy, &at(root.x)?);
+        } else {
+            best.offer(stagnation.enthalpy, &first);
+        }
+    }
+    Ok(met)
+}
+
+/// The equilibrium mixture of a line at entropy `s0`, and how G changes there:
+/// dv/dT along the isentrope gives w^2 = -v^2 dp/dv.
+fn throat(line: &Coexistence, s0: f64, h0: f64) -> Throat {
+    let (a, b, p) = (&line.heavy, &line.light, line.pressure);
+    let latent = b.entropy - a.entropy;
+    let x = (s0 - a.entropy) / latent;
+    let entropy_slope = |phase: &crate::thermo::LinePhase| {
+        (phase.internal_energy_slope + p * phase.volume_slope) / line.temperature
+    };
+    let x_slope = -((1.0 - x) * entropy_slope(a) + x * entropy_slope(b)) / latent;
+    let volume = a.volume + x * (b.volume - a.volume);
+    let volume_slope =
+        (1.0 - x) * a.volume_slope + x * b.volume_slope + x_slope * (b.volume - a.volume);
+    let enthalpy = a.enthalpy(p) + x * (b.enthalpy(p) - a.enthalpy(p));
+    Throat {
+        pressure: p,
+        density: 1.0 / volume,
+        enthalpy,
+        // Multiplied by -dv/dT > 0, so that nothing is divided by.
+        growth: volume * volume * line.pressure_slope + 2.0 * (h0 - enthalpy) * volume_slope,
+    }
+}
+
+/// Tolerance of searches for a flat maximum.
+const SEARCH: Tolerance = Tolerance {
+    x_absolute: 1e-9,
+    x_relative: 1e-9,
+    value: 0.0,
+    max_iterations: 100,
+};
+/// Tolerance of searches for a place.
+const SHARP: Tolerance = Tolerance {
+    x_absolute: 1e-12,
+    x_relative: 1e-14,
+    value: 0.0,
+    max_iterations: 100,
+};
+
+/// The point of a single-phase isentrope through `from` at another density [kg/m3].
+///
+/// Long ways are walked in stretches of a quarter in ln(rho): inside the spinodals the equation
+/// has other, meaningless points of the same entropy, which a nearby start never finds.
+///
+/// # Errors
+/// No convergence within 40 Newton steps.
+pub(crate) fn isentrope_at_density(
+    from: &FluidPoint,
+    density: f64,
+) -> Result<FluidPoint, FlowError> {
+    let way = (density / from.density).ln();
+    let stretches = (way.abs() / 0.25).ceil().max(1.0) as i32;
+    let mut point = *from;
+    for i in 1..=stretches {
+        let next = if i == stretches {
+            density
+        } else {
+            from.density * (way * f64::from(i) / f64::from(stretches)).exp()
+        };
+        // d(ln T)/d(ln rho) at constant entropy.
+        let exponent = point.dp_dt / (point.density * point.cv);
+        let start = point.temperature * (next / point.density).powf(exponent);
+        point = newton_in_temperature(from.entropy, next, start)?;
+    }
+    Ok(point)
+}
+
+fn newton_in_temperature(entropy: f64, density: f64, start: f64) -> Result<FluidPoint, FlowError> {
+    let mut t = start;
+    let mut residual = f64::INFINITY;
+    for _ in 0..40 {
+        let point = FluidPoint::new(t, density);
+        let step = ((point.entropy - entropy) / point.cv).clamp(-0.2, 0.2);
+        residual = step.abs();
+        if residual < 1e-14 {
+            return Ok(point);
+        }
+        // ds = cv d(ln T) at constant density.
+        t *= (-step).exp();
+        if residual < 1e-8 {
+            return Ok(FluidPoint::new(t, density));
+        }
+    }
+    Err(FlowError::NotConverged {
+        law: "single-phase isentrope",
+        iterations: 40,
+        residual,
+    })
+}
+
+/// The point of a single-phase isentrope at a pressure [Pa] below the start.
+///
+/// # Errors
+/// No such point before the adiabatic spinodal.
+pub(crate) fn isentrope_at_pressure(
+    start: &FluidPoint,
+    pressure: f64,
+) -> Result<FluidPoint, FlowError> {
+    let mut point = *start;
+    let (mut low, mut high) = (0.0, start.density);
+    for _ in 0..100 {
+        let w2 = point.sound_speed_squared();
+        if point.pressure > pressure {
+            high = high.min(point.density);
+        } else {
+            low = f64::max(low, point.density);
+        }
+        // d(ln rho) = d(ln p) / kappa keeps gas steps sane; dense steps use w2 directly.
+        let kappa = (point.density * w2 / point.pressure).max(0.2);
+        let mut next = point.density * ((pressure / point.pressure).ln() / kappa).exp();
+        if kappa > 3.0 {
+            next = point.density + (pressure - point.pressure) / w2;
+        }
+        let step = (next / point.density - 1.0).abs();
+        if step < 1e-13 {
+            return Ok(point);
+        }
+        if !(next > low && next < high) {
+            next = if low > 0.0 {
+                0.5 * (low + high)
+            } else {
+                0.98 * high
+            };
+        }
+        point = isentrope_at_density(&point, next)?;
+    }
+    Err(FlowError::NotConverged {
+        law: "isentrope to a pressure",
+        iterations: 100,
+        residual: point.pressure / pressure - 1.0,
+    })
+}

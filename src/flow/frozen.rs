@@ -1,0 +1,122 @@
+//! Frozen flow: no phase change between the vessel and the throat.
+//!
+//! A single phase follows its own isentrope into the metastable region until the velocity equals
+//! the single-phase sound speed; it chokes at the latest where that sound speed falls to zero, the
+//! adiabatic spinodal. A mixture keeps its vapour fraction: see
+//! [`discharge_flux::mixture`](crate::flow::discharge_flux::mixture); its vapour follows
+//! p v^kappa = const, because it would have to expand to supersaturations at which the fluid
+//! equation has lost its meaning (negative cv below about 185 K).
+
+use crate::flow::FlowError;
+use crate::flow::discharge_flux::{GasMixture, mixture};
+use crate::flow::equilibrium::isentrope_at_density;
+use crate::flow::stagnation::{Content, Flux, Stagnation};
+use crate::numerics::roots::{self, Tolerance};
+use crate::thermo::FluidPoint;
+use crate::thermo::fluids::carbon_dioxide as co2;
+
+const SEARCH: Tolerance = Tolerance {
+    x_absolute: 0.0,
+    x_relative: 1e-13,
+    value: 0.0,
+    max_iterations: 100,
+};
+
+/// Lowest throat pressure considered [Pa].
+const LOWEST_PRESSURE: f64 = 1e-2;
+
+/// Mass flux from `stagnation` into a receiver at `receiver_pressure` [Pa].
+///
+/// # Errors
+/// A search that does not converge.
+pub fn mass_flux(stagnation: &Stagnation, receiver_pressure: f64) -> Result<Flux, FlowError> {
+    let start = match stagnation.content {
+        Content::Single(point) => point,
+        Content::Mixture {
+            vapour_fraction,
+            condensed_volume,
+            vapour,
+        } => {
+            let gas = GasMixture {
+                pressure: stagnation.pressure,
+                gas_density: vapour.density,
+                exponent: vapour.isentropic_exponent(),
+                gas_fraction: vapour_fraction,
+                condensed_volume,
+            };
+            return Ok(mixture(&gas, receiver_pressure));
+        }
+    };
+    let p0 = stagnation.pressure;
+    if receiver_pressure >= p0 {
+        return Ok(Flux {
+            mass_flux: 0.0,
+            choked: false,
+            throat_pressure: p0,
+        });
+    }
+    let h0 = start.enthalpy();
+    let velocity2 = |p: &FluidPoint| 2.0 * (h0 - p.enthalpy()).max(0.0);
+    let growth = |p: &FluidPoint| p.sound_speed_squared() - velocity2(p);
+    let flux = |p: &FluidPoint| p.density * velocity2(p).sqrt();
+    // Walk down the isentrope until the flux has passed its maximum or the receiver is met.
+    let receiver = receiver_pressure.max(LOWEST_PRESSURE);
+    let mut above = start;
+    let mut step = f64::INFINITY;
+    loop {
+        // About a quarter of the pressure at a time; never far in density while dense, where the
+        // spinodal is near, and never suddenly faster.
+        let longest = if above.density > 0.2 * co2::CRITICAL_DENSITY {
+            0.01
+        } else {
+            0.04
+        };
+        step = (0.3 / above.isentropic_exponent().max(0.1))
+            .min(longest)
+            .min(1.5 * step);
+        let below = isentrope_at_density(&above, above.density * (-step).exp())?;
+        let passed = growth(&below) < 0.0;
+        if !passed && below.pressure > receiver {
+            above = below;
+            continue;
+        }
+        if below.pressure <= receiver {
+            let point = between(&above, &below, &|p| (p.pressure.max(1e-3) / receiver).ln())?;
+            if growth(&point) >= 0.0 {
+                let mass_flux = flux(&point);
+                return Ok(Flux {
+                    mass_flux,
+                    choked: false,
+                    throat_pressure: receiver_pressure,
+                });
+            }
+        }
+        let point = between(&above, &below, &growth)?;
+        return Ok(Flux {
+            mass_flux: flux(&point),
+            choked: true,
+            throat_pressure: point.pressure,
+        });
+    }
+}
+
+/// The point between two points of an isentrope where a function of the state is zero.
+fn between(
+    above: &FluidPoint,
+    below: &FluidPoint,
+    function: &dyn Fn(&FluidPoint) -> f64,
+) -> Result<FluidPoint, FlowError> {
+    let root = roots::brent(
+        |rho: f64| Ok::<_, FlowError>(function(&isentrope_at_density(above, rho)?)),
+        below.density,
+        above.density,
+        &SEARCH,
+    )?;
+    isentrope_at_density(above, root.x)
+}
+
+/// Incompressible discharge G = sqrt(2 rho0 (p0 - p2)) (Bernoulli) [kg/(m2 s)].
+#[must_use]
+pub fn bernoulli(stagnation: &Stagnation, receiver_pressure: f64) -> f64 {
+    (2.0 * stagnation.density * (stagnation.pressure - receiver_pressure).max(0.0)).sqrt()
+}

@@ -1,0 +1,115 @@
+//! What stands still upstream of a restriction.
+
+use crate::thermo::{Coexistence, FluidPoint, Line, State};
+
+/// The stagnation state of pure CO2 that a restriction draws from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Stagnation {
+    /// Temperature [K].
+    pub temperature: f64,
+    /// Pressure [Pa].
+    pub pressure: f64,
+    /// Density of the drawn mixture [kg/m3].
+    pub density: f64,
+    /// Specific enthalpy [J/kg].
+    pub enthalpy: f64,
+    /// Specific entropy [J/(kg K)].
+    pub entropy: f64,
+    /// What it consists of.
+    pub content: Content,
+}
+
+/// Phases of a stagnation state.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Content {
+    /// One fluid phase, saturated phases included.
+    Single(FluidPoint),
+    /// A homogeneous mixture: mass fraction, volume [m3/kg] of the condensed part, and the vapour.
+    Mixture {
+        /// Mass fraction of vapour.
+        vapour_fraction: f64,
+        /// Specific volume of the condensed part [m3/kg].
+        condensed_volume: f64,
+        /// The vapour.
+        vapour: FluidPoint,
+    },
+}
+
+impl Stagnation {
+    /// One phase of the fluid.
+    #[must_use]
+    pub fn single(point: FluidPoint) -> Self {
+        Self {
+            temperature: point.temperature,
+            pressure: point.pressure,
+            density: point.density,
+            enthalpy: point.enthalpy(),
+            entropy: point.entropy,
+            content: Content::Single(point),
+        }
+    }
+
+    /// The light phase of a line: saturated vapour.
+    #[must_use]
+    pub fn light(line: &Coexistence) -> Self {
+        let point = FluidPoint::new(line.temperature, line.light.density());
+        Self {
+            pressure: line.pressure,
+            ..Self::single(point)
+        }
+    }
+
+    /// The heavy phase of the vapour-pressure line: saturated liquid.
+    #[must_use]
+    pub fn liquid(line: &Coexistence) -> Self {
+        debug_assert_eq!(line.line, Line::Saturation);
+        let point = FluidPoint::new(line.temperature, line.heavy.density());
+        Self {
+            pressure: line.pressure,
+            enthalpy: line.heavy.enthalpy(line.pressure),
+            ..Self::single(point)
+        }
+    }
+
+    /// A whole equilibrium state, phases in their mass proportions; `vapour_density` [kg/m3] of
+    /// its vapour where it has several phases.
+    #[must_use]
+    pub fn mixture(state: &State, vapour_density: f64) -> Self {
+        let content = match state.fluid {
+            Some(point) => Content::Single(point),
+            None => {
+                let x = state.vapour_fraction.unwrap_or(0.0);
+                let vapour = FluidPoint::new(state.temperature, vapour_density);
+                let condensed_volume = if x < 1.0 {
+                    (1.0 / state.density - x / vapour_density) / (1.0 - x)
+                } else {
+                    0.0
+                };
+                Content::Mixture {
+                    vapour_fraction: x,
+                    condensed_volume,
+                    vapour,
+                }
+            }
+        };
+        Self {
+            temperature: state.temperature,
+            pressure: state.pressure,
+            density: state.density,
+            enthalpy: state.enthalpy(),
+            entropy: state.entropy,
+            content,
+        }
+    }
+}
+
+/// Mass flux through a restriction.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Flux {
+    /// Mass flux [kg/(m2 s)].
+    pub mass_flux: f64,
+    /// The receiver no longer matters.
+    pub choked: bool,
+    /// Pressure at the throat [Pa].
+    pub throat_pressure: f64,
+}

@@ -1,0 +1,191 @@
+//! The coexistence lines from a source: the equations themselves, or tables of them.
+//!
+//! A line costs a Newton iteration in two densities (about 3 us); a discharge asks for tens of
+//! thousands. [`Tabulated`] holds cubic Hermite tables built once from the equations, exact in
+//! value and slope at every node; `tests/verification_thermo_tables.rs` states and checks their
+//! error (below 1e-8 relative up to 0.1 K from the critical point, 1e-6 nearer).
+
+use std::sync::LazyLock;
+
+use crate::thermo::coexistence::{Coexistence, Line, LinePhase, saturation, sublimation};
+use crate::thermo::fluids::carbon_dioxide as co2;
+use crate::thermo::{LOWEST_TEMPERATURE, ThermoError};
+
+/// Where the flash and the flux searches get their coexistence lines from.
+pub trait LineSource {
+    /// Liquid and vapour at a temperature [K].
+    ///
+    /// # Errors
+    /// Outside the line.
+    fn saturation(&self, temperature: f64) -> Result<Coexistence, ThermoError>;
+
+    /// Dry ice and vapour at a temperature [K].
+    ///
+    /// # Errors
+    /// Outside the line.
+    fn sublimation(&self, temperature: f64) -> Result<Coexistence, ThermoError>;
+}
+
+/// The equations, solved at every call.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Exact;
+
+impl LineSource for Exact {
+    fn saturation(&self, temperature: f64) -> Result<Coexistence, ThermoError> {
+        saturation(temperature)
+    }
+    fn sublimation(&self, temperature: f64) -> Result<Coexistence, ThermoError> {
+        sublimation(temperature)
+    }
+}
+
+/// Tables of the equations, built at first use and shared by all threads.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Tabulated;
+
+impl LineSource for Tabulated {
+    fn saturation(&self, temperature: f64) -> Result<Coexistence, ThermoError> {
+        match SATURATION.as_ref() {
+            Ok(table) if temperature >= SATURATION_LOW && temperature <= TABLE_HIGH => {
+                Ok(table.at(temperature))
+            }
+            Ok(_) => saturation(temperature),
+            Err(error) => Err(error.clone()),
+        }
+    }
+    fn sublimation(&self, temperature: f64) -> Result<Coexistence, ThermoError> {
+        match SUBLIMATION.as_ref() {
+            Ok(table)
+                if temperature >= SUBLIMATION_LOW && temperature <= co2::TRIPLE_TEMPERATURE =>
+            {
+                Ok(table.at(temperature))
+            }
+            Ok(_) => sublimation(temperature),
+            Err(error) => Err(error.clone()),
+        }
+    }
+}
+
+const SATURATION_LOW: f64 = co2::TRIPLE_TEMPERATURE;
+const TABLE_HIGH: f64 = co2::CRITICAL_TEMPERATURE - 0.01;
+const SUBLIMATION_LOW: f64 = LOWEST_TEMPERATURE - 20.0;
+
+static SATURATION: LazyLock<Result<Table, ThermoError>> = LazyLock::new(|| {
+    // The square root of the distance to the critical point makes every property smooth.
+    let coordinate = |t: f64| (co2::CRITICAL_TEMPERATURE - t).sqrt();
+    Table::build(
+        Line::Saturation,
+        coordinate(TABLE_HIGH),
+        coordinate(SATURATION_LOW),
+        1200,
+    )
+});
+
+static SUBLIMATION: LazyLock<Result<Table, ThermoError>> = LazyLock::new(|| {
+    Table::build(
+        Line::Sublimation,
+        SUBLIMATION_LOW,
+        co2::TRIPLE_TEMPERATURE,
+        1000,
+    )
+});
+
+/// ln p, ln v and u of the heavy and the light phase; entropies follow from equal Gibbs energies
+/// only up to a constant, so both are kept.
+const COLUMNS: usize = 7;
+
+struct Table {
+    line: Line,
+    start: f64,
+    spacing: f64,
+    /// (value, slope times spacing) per column and node.
+    nodes: Vec<[(f64, f64); COLUMNS]>,
+}
+
+impl Table {
+    fn temperature(line: Line, coordinate: f64) -> f64 {
+        match line {
+            Line::Saturation => co2::CRITICAL_TEMPERATURE - coordinate * coordinate,
+            _ => coordinate,
+        }
+    }
+
+    fn build(line: Line, start: f64, end: f64, intervals: usize) -> Result<Self, ThermoError> {
+        let spacing = (end - start) / intervals as f64;
+        let mut nodes = Vec::with_capacity(intervals + 1);
+        for i in 0..=intervals {
+            let z = start + spacing * i as f64;
+            let t = Self::temperature(line, z);
+            let (c, dt_dz) = match line {
+                Line::Saturation => (saturation(t.max(SATURATION_LOW))?, -2.0 * z),
+                _ => (sublimation(t.min(co2::TRIPLE_TEMPERATURE))?, 1.0),
+            };
+            let (h, l) = (&c.heavy, &c.light);
+            let p = c.pressure;
+            let entropy_slope = |phase: &LinePhase| {
+                (phase.internal_energy_slope + p * phase.volume_slope) / c.temperature
+            };
+            let scale = dt_dz * spacing;
+            nodes.push([
+                (p.ln(), c.pressure_slope / p * scale),
+                (h.volume.ln(), h.volume_slope / h.volume * scale),
+                (l.volume.ln(), l.volume_slope / l.volume * scale),
+                (h.internal_energy, h.internal_energy_slope * scale),
+                (l.internal_energy, l.internal_energy_slope * scale),
+                (h.entropy, entropy_slope(h) * scale),
+                (l.entropy, entropy_slope(l) * scale),
+            ]);
+        }
+        Ok(Self {
+            line,
+            start,
+            spacing,
+            nodes,
+        })
+    }
+
+    fn at(&self, temperature: f64) -> Coexistence {
+        let z = match self.line {
+            Line::Saturation => (co2::CRITICAL_TEMPERATURE - temperature).sqrt(),
+            _ => temperature,
+        };
+        let position = ((z - self.start) / self.spacing).max(0.0);
+        let index = (position as usize).min(self.nodes.len() - 2);
+        let x = position - index as f64;
+        let (left, right) = (&self.nodes[index], &self.nodes[index + 1]);
+        let dz_dt = match self.line {
+            Line::Saturation => -0.5 / z,
+            _ => 1.0,
+        } / self.spacing;
+        let mut value = [0.0; COLUMNS];
+        let mut slope = [0.0; COLUMNS];
+        for k in 0..COLUMNS {
+            let ((y0, d0), (y1, d1)) = (left[k], right[k]);
+            let rise = y1 - y0;
+            let (a, b) = (d0 - rise, rise - d1);
+            // y0 + x rise + x (1-x) [a (1-x) + b x]
+            let mix = a + (b - a) * x;
+            value[k] = y0 + x * (rise + (1.0 - x) * mix);
+            slope[k] = (rise + (1.0 - 2.0 * x) * mix + x * (1.0 - x) * (b - a)) * dz_dt;
+        }
+        let pressure = value[0].exp();
+        let phase = |v: usize, u: usize, s: usize| {
+            let volume = value[v].exp();
+            LinePhase {
+                volume,
+                internal_energy: value[u],
+                entropy: value[s],
+                volume_slope: slope[v] * volume,
+                internal_energy_slope: slope[u],
+            }
+        };
+        Coexistence {
+            line: self.line,
+            temperature,
+            pressure,
+            pressure_slope: slope[0] * pressure,
+            heavy: phase(1, 3, 5),
+            light: phase(2, 4, 6),
+        }
+    }
+}
