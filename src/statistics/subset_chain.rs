@@ -1,7 +1,7 @@
 //! Markov chains that stay in a failure domain, for subset simulation.
 //!
 //! Law: from u propose v = rho u + sigma xi, rho = sqrt(1 - sigma^2), xi standard normal;
-//! accept if the response at v is at or below the threshold, else stay. The chain keeps
+//! accept if the response at v is below the threshold, else stay. The chain keeps
 //! the standard normal density restricted to the domain, in any number of dimensions.
 //! After each group of chains sigma is moved towards an acceptance of 0.44.
 //! Source: Papaioannou, Betz, Zwirglmaier & Straub 2015, Probab. Eng. Mech. 41, 89,
@@ -88,7 +88,7 @@ where
     level
 }
 
-/// Grows `samples` samples with response at or below `threshold` from `seeds`.
+/// Grows `samples` samples with response below `threshold` from `seeds`.
 ///
 /// `spread` is sigma before the limit of 1, kept from level to level. Chains of a group
 /// run side by side, groups one after the other, so the result does not depend on how
@@ -175,7 +175,7 @@ where
             .zip(&here.point)
             .for_each(|(v, u)| *v = rho * u + sigma * *v);
         let proposal = evaluate(limit_state, point, &mut failed);
-        let next = if proposal.response <= threshold {
+        let next = if proposal.response < threshold {
             moved += 1;
             proposal
         } else {
