@@ -1,1 +1,44 @@
-//! (to be described)
+//! Chance, and nothing else: distributions as people write them, draws by
+//! (seed, index), honest intervals, sensitivity, and rare failures.
+//!
+//! Knows no physics, no units, no files. Every `f64` is in whatever coherent
+//! unit the caller uses throughout; nothing here depends on thread order: a
+//! result is a function of its inputs and its seed alone, bit for bit.
+//!
+//! * [`distribution`], [`quantile_function`]: what an uncertain value may be;
+//! * [`draw`], [`copula`]: uniforms for trial (seed, index), and their correlation;
+//! * [`interval`], [`percentile`], [`demonstration`]: what n trials entitle one to say;
+//! * [`running`], [`histogram`]: moments and pictures of a stream of results;
+//! * [`sensitivity`], [`separation`]: which inputs drive an output, or a failure;
+//! * [`subset_simulation`], [`design_point`]: failures too rare for plain draws.
+
+pub mod copula;
+pub mod demonstration;
+pub mod design_point;
+pub mod distribution;
+pub mod draw;
+pub mod error;
+pub mod histogram;
+pub mod incomplete_beta;
+pub mod interval;
+pub mod percentile;
+mod permutation;
+mod probability;
+pub mod quantile_function;
+pub mod running;
+pub mod sensitivity;
+pub mod separation;
+pub mod standard_normal;
+pub mod stream;
+mod subset_chain;
+pub mod subset_simulation;
+mod truncated_normal;
+
+pub use copula::{GaussianCopula, RankCorrelation};
+pub use distribution::Distribution;
+pub use draw::{Sampler, SamplingMethod};
+pub use error::StatisticsError;
+pub use histogram::Histogram;
+pub use interval::{IntervalBasis, ProportionInterval};
+pub use quantile_function::QuantileFunction;
+pub use running::RunningMoments;
