@@ -1,0 +1,20 @@
+//! One discharge: a system integrated in time, what happened on the way and why it ended.
+
+pub mod outcome;
+pub mod trajectory;
+
+pub use outcome::{Audit, Ending, EventKind, EventRecord, Outcome, Peak, VesselOutcome};
+pub use trajectory::{NoseSeries, PathSeries, Trajectory, VesselSeries};
+
+/// The whole answer of one run.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Discharge {
+    /// Everything against time.
+    pub trajectory: Trajectory,
+    /// What happened, in order of time.
+    pub events: Vec<EventRecord>,
+    /// The numbers behind the verdict.
+    pub outcome: Outcome,
+    /// How well the balances closed and what the run cost.
+    pub audit: Audit,
+}
