@@ -11,6 +11,24 @@
 //! * [`running`], [`histogram`]: moments and pictures of a stream of results;
 //! * [`sensitivity`], [`separation`]: which inputs drive an output, or a failure;
 //! * [`subset_simulation`], [`design_point`]: failures too rare for plain draws.
+//!
+//! ```
+//! use coldkick::statistics::{Distribution, QuantileFunction, Sampler, SamplingMethod, interval};
+//!
+//! # fn main() -> Result<(), coldkick::statistics::StatisticsError> {
+//! let lag = QuantileFunction::new(&Distribution::Pert { low: 0.02, mode: 0.03, high: 0.09 })?;
+//! let sampler = Sampler::new(SamplingMethod::Plain, 7, 1, 1000, 1)?;
+//! let mut late = 0;
+//! for trial in 0..sampler.trials() {
+//!     let mut u = [0.0];
+//!     sampler.uniforms(trial, &mut u)?;
+//!     late += u64::from(lag.at(u[0]) > 0.06);
+//! }
+//! let odds = interval::wilson(late, 1000, 0.95)?;
+//! assert!(odds.low < 0.067 && 0.067 < odds.high); // exactly 0.0670
+//! # Ok(())
+//! # }
+//! ```
 
 pub mod copula;
 pub mod demonstration;
