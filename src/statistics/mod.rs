@@ -25,7 +25,7 @@
 //!     late += u64::from(lag.at(u[0]) > 0.06);
 //! }
 //! let odds = interval::wilson(late, 1000, 0.95)?;
-//! assert!(odds.low < 0.067 && 0.067 < odds.high); // exactly 0.0670
+//! assert!(odds.low < 0.0529 && 0.0529 < odds.high); // exactly 0.0529
 //! # Ok(())
 //! # }
 //! ```
