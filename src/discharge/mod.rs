@@ -1,9 +1,14 @@
 //! One discharge: a system integrated in time, what happened on the way and why it ended.
 
+pub mod error;
 pub mod outcome;
+mod record;
+pub mod run;
 pub mod trajectory;
 
+pub use error::DischargeError;
 pub use outcome::{Audit, Ending, EventKind, EventRecord, Outcome, Peak, VesselOutcome};
+pub use run::{Settings, run};
 pub use trajectory::{NoseSeries, PathSeries, Trajectory, VesselSeries};
 
 /// The whole answer of one run.

@@ -4,6 +4,7 @@
 pub mod discharge_flux;
 pub mod equilibrium;
 pub mod error;
+pub mod friction;
 pub mod frozen;
 pub mod henry_fauske;
 pub mod opening;

@@ -1,4 +1,18 @@
 //! Vessels, paths, ambient and the nose joined into one system: its
 //! specification, its rates of change and its events.
+//!
+//! * [`spec`]: what a system is made of;
+//! * [`contents`]: the state of a vessel from mass, energy and volume;
+//! * [`flow_path`]: the flow between two ends; [`heat`]: heat through the shells;
+//! * [`balances`]: all of it as rates of change and event functions of one state vector.
 
+pub mod balances;
+pub mod contents;
+pub mod error;
+pub mod flow_path;
+pub mod heat;
+pub mod layout;
 pub mod spec;
+
+pub use balances::{Network, NetworkEvent};
+pub use error::NetworkError;

@@ -213,3 +213,33 @@ pub struct Ambient {
     /// Temperatures at those times [K].
     pub temperatures: Vec<f64>,
 }
+
+impl Ambient {
+    /// Constant pressure [Pa] and temperature [K].
+    #[must_use]
+    pub fn constant(pressure: f64, temperature: f64) -> Self {
+        Self {
+            times: vec![0.0],
+            pressures: vec![pressure],
+            temperatures: vec![temperature],
+        }
+    }
+
+    /// Pressure [Pa] and temperature [K] at a time [s]: straight lines through the table, constant
+    /// beyond its ends.
+    #[must_use]
+    pub fn at(&self, time: f64) -> (f64, f64) {
+        let value = |column: &[f64]| {
+            let next = self.times.partition_point(|t| *t <= time);
+            match (next.checked_sub(1), column.get(next)) {
+                (None, Some(first)) => *first,
+                (Some(i), Some(right)) => {
+                    let share = (time - self.times[i]) / (self.times[next] - self.times[i]);
+                    column[i] + share * (right - column[i])
+                }
+                (_, None) => column.last().copied().unwrap_or(f64::NAN),
+            }
+        };
+        (value(&self.pressures), value(&self.temperatures))
+    }
+}

@@ -5,9 +5,10 @@
 
 use crate::thermo::coexistence::{
     Coexistence, TriplePoint, auxiliary_densities, auxiliary_sublimation_pressure, melting,
-    saturation, sublimation, triple_point,
+    triple_point,
 };
 use crate::thermo::fluids::carbon_dioxide as co2;
+use crate::thermo::lines::{Exact, LineSource};
 use crate::thermo::solve::increasing;
 use crate::thermo::{
     FluidPoint, HIGHEST_PRESSURE, HIGHEST_TEMPERATURE, LOWEST_TEMPERATURE, Phase, SolidPoint,
@@ -38,6 +39,18 @@ impl Companion for Alone {
 /// # Errors
 /// Temperature or pressure outside the range of the equations; denser than dry ice.
 pub fn at_temperature_density(temperature: f64, density: f64) -> Result<State, ThermoError> {
+    at_temperature_density_with(&Exact, temperature, density)
+}
+
+/// [`at_temperature_density`] with the coexistence lines from a source.
+///
+/// # Errors
+/// As [`at_temperature_density`].
+pub fn at_temperature_density_with(
+    lines: &impl LineSource,
+    temperature: f64,
+    density: f64,
+) -> Result<State, ThermoError> {
     check_range(
         "temperature",
         "K",
@@ -47,9 +60,9 @@ pub fn at_temperature_density(temperature: f64, density: f64) -> Result<State, T
     )?;
     check_range("density", "kg/m3", density, f64::MIN_POSITIVE, 3000.0)?;
     let state = if temperature < co2::TRIPLE_TEMPERATURE {
-        below_triple(temperature, density)?
+        below_triple(lines, temperature, density)?
     } else {
-        above_triple(temperature, density)?
+        above_triple(lines, temperature, density)?
     };
     if state.pressure > HIGHEST_PRESSURE {
         return Err(ThermoError::OutOfRange {
@@ -83,18 +96,37 @@ fn check_range(
     }
 }
 
-fn below_triple(temperature: f64, density: f64) -> Result<State, ThermoError> {
+fn lines_are_cheap<L: LineSource>(_: &L) -> bool {
+    L::CHEAP
+}
+
+/// Whether the auxiliary densities alone, good to 0.3 %, show a single phase.
+fn clear_of_saturation<L: LineSource>(_: &L, temperature: f64, density: f64) -> bool {
+    if L::CHEAP || temperature > co2::CRITICAL_TEMPERATURE - 0.5 {
+        return false;
+    }
+    let (liquid, vapour) = auxiliary_densities(temperature);
+    density < 0.98 * vapour || density > 1.02 * liquid
+}
+
+fn below_triple(
+    lines: &impl LineSource,
+    temperature: f64,
+    density: f64,
+) -> Result<State, ThermoError> {
     // Clearly thinner than saturated vapour: skip the line. The auxiliary pressure is good to
     // 12 % down to 120 K and vapour is a perfect gas within 5 % there.
-    let guess =
-        auxiliary_sublimation_pressure(temperature) / (co2::SPECIFIC_GAS_CONSTANT * temperature);
-    if density < 0.8 * guess {
+    let surely_gas = || {
+        density * co2::SPECIFIC_GAS_CONSTANT * temperature
+            < 0.8 * auxiliary_sublimation_pressure(temperature)
+    };
+    if !lines_are_cheap(lines) && surely_gas() {
         return Ok(State::single(
             FluidPoint::new(temperature, density),
             Phase::Gas,
         ));
     }
-    let line = sublimation(temperature)?;
+    let line = lines.sublimation(temperature)?;
     if density <= line.light.density() {
         return Ok(State::single(
             FluidPoint::new(temperature, density),
@@ -107,27 +139,22 @@ fn below_triple(temperature: f64, density: f64) -> Result<State, ThermoError> {
     compressed_solid(temperature, density)
 }
 
-fn above_triple(temperature: f64, density: f64) -> Result<State, ThermoError> {
-    if temperature < co2::CRITICAL_TEMPERATURE {
-        let (liquid, vapour) = auxiliary_densities(temperature);
-        let sure = temperature < co2::CRITICAL_TEMPERATURE - 0.5;
-        if sure && density < 0.98 * vapour {
+fn above_triple(
+    lines: &impl LineSource,
+    temperature: f64,
+    density: f64,
+) -> Result<State, ThermoError> {
+    if temperature < co2::CRITICAL_TEMPERATURE && !clear_of_saturation(lines, temperature, density)
+    {
+        let line = lines.saturation(temperature)?;
+        if density < line.light.density() {
             return Ok(State::single(
                 FluidPoint::new(temperature, density),
                 Phase::Gas,
             ));
         }
-        if !(sure && density > 1.02 * liquid) {
-            let line = saturation(temperature)?;
-            if density < line.light.density() {
-                return Ok(State::single(
-                    FluidPoint::new(temperature, density),
-                    Phase::Gas,
-                ));
-            }
-            if density <= line.heavy.density() {
-                return Ok(mixture(&line, density));
-            }
+        if density <= line.heavy.density() {
+            return Ok(mixture(&line, density));
         }
     }
     let point = FluidPoint::new(temperature, density);
@@ -146,7 +173,11 @@ fn above_triple(temperature: f64, density: f64) -> Result<State, ThermoError> {
         }
     }
     let phase = if temperature < co2::CRITICAL_TEMPERATURE {
-        Phase::Liquid
+        if density < co2::CRITICAL_DENSITY {
+            Phase::Gas
+        } else {
+            Phase::Liquid
+        }
     } else if point.pressure < co2::CRITICAL_PRESSURE {
         Phase::Gas
     } else {
@@ -229,7 +260,7 @@ pub fn mixture(line: &Coexistence, density: f64) -> State {
 /// # Errors
 /// Energy outside what the model's temperature range holds at this density.
 pub fn at_density_energy(density: f64, internal_energy: f64) -> Result<State, ThermoError> {
-    at_density_energy_with(density, internal_energy, &Alone, None)
+    at_density_energy_with(&Exact, density, internal_energy, &Alone, None)
 }
 
 /// The same with a [`Companion`] sharing the energy; `energy` is the total per kilogram of CO2
@@ -238,6 +269,7 @@ pub fn at_density_energy(density: f64, internal_energy: f64) -> Result<State, Th
 /// # Errors
 /// As [`at_density_energy`].
 pub fn at_density_energy_with(
+    lines: &impl LineSource,
     density: f64,
     energy: f64,
     companion: &impl Companion,
@@ -261,38 +293,10 @@ pub fn at_density_energy_with(
             range.0 = triple.temperature;
         }
     }
-    for (end, word) in [(range.0, "below"), (range.1, "above")] {
-        if end != LOWEST_TEMPERATURE && end != HIGHEST_TEMPERATURE {
-            continue;
-        }
-        let outside = match at_temperature_density(end, density) {
-            Ok(state) => {
-                let total = state.internal_energy + companion.energy(end).0;
-                if word == "below" {
-                    energy < total
-                } else {
-                    energy > total
-                }
-            }
-            // The hot end of a dense state may exceed the pressure range: the search decides.
-            Err(ThermoError::OutOfRange {
-                property: "pressure",
-                ..
-            }) => false,
-            Err(error) => return Err(error),
-        };
-        if outside {
-            return Err(out_of_energy(
-                density,
-                energy,
-                &format!("the temperature would be {word} {end} K, the limit of the model"),
-            ));
-        }
-    }
-    let start = guess.unwrap_or(0.5 * (range.0 + range.1.min(400.0)));
-    let temperature = increasing("(density, energy) inversion", range, start, |t| {
-        let (own, slope) = match at_temperature_density(t, density) {
+    let balance = |t: f64| -> Result<(f64, f64), ThermoError> {
+        let (own, slope) = match at_temperature_density_with(lines, t, density) {
             Ok(state) => (state.internal_energy, state.equilibrium_cv),
+            // The hot end of a dense state exceeds the pressure range: only the sign matters.
             Err(ThermoError::OutOfRange {
                 property: "pressure",
                 ..
@@ -304,8 +308,26 @@ pub fn at_density_energy_with(
         };
         let (other, other_slope) = companion.energy(t);
         Ok((own + other - energy, slope + other_slope))
-    })?;
-    at_temperature_density(temperature, density)
+    };
+    let start = guess.unwrap_or(0.5 * (range.0 + range.1.min(400.0)));
+    let temperature = increasing("(density, energy) inversion", range, start, balance)?;
+    // Without a zero in the range the search runs into its end.
+    for (end, word) in [
+        (LOWEST_TEMPERATURE, "below"),
+        (HIGHEST_TEMPERATURE, "above"),
+    ] {
+        if (temperature / end - 1.0).abs() < 1e-12 {
+            let (residual, slope) = balance(end)?;
+            if residual.abs() > 1e-9 * slope * end {
+                return Err(out_of_energy(
+                    density,
+                    energy,
+                    &format!("the temperature would be {word} {end} K, the limit of the model"),
+                ));
+            }
+        }
+    }
+    at_temperature_density_with(lines, temperature, density)
 }
 
 fn out_of_energy(density: f64, energy: f64, reason: &str) -> ThermoError {

@@ -13,6 +13,9 @@ use crate::thermo::{LOWEST_TEMPERATURE, ThermoError};
 
 /// Where the flash and the flux searches get their coexistence lines from.
 pub trait LineSource {
+    /// Whether asking costs less than estimating whether one needs to ask.
+    const CHEAP: bool;
+
     /// Liquid and vapour at a temperature [K].
     ///
     /// # Errors
@@ -31,6 +34,8 @@ pub trait LineSource {
 pub struct Exact;
 
 impl LineSource for Exact {
+    const CHEAP: bool = false;
+
     fn saturation(&self, temperature: f64) -> Result<Coexistence, ThermoError> {
         saturation(temperature)
     }
@@ -44,9 +49,11 @@ impl LineSource for Exact {
 pub struct Tabulated;
 
 impl LineSource for Tabulated {
+    const CHEAP: bool = true;
+
     fn saturation(&self, temperature: f64) -> Result<Coexistence, ThermoError> {
         match SATURATION.as_ref() {
-            Ok(table) if temperature >= SATURATION_LOW && temperature <= TABLE_HIGH => {
+            Ok(table) if (SATURATION_LOW..=TABLE_HIGH).contains(&temperature) => {
                 Ok(table.at(temperature))
             }
             Ok(_) => saturation(temperature),

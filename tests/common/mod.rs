@@ -53,3 +53,68 @@ pub fn close(what: &str, value: f64, reference: f64, tolerance: f64) {
         "{what}: {value} against {reference}, relative difference {difference:e} > {tolerance:e}"
     );
 }
+
+/// Ready-made pieces of systems.
+pub mod systems {
+    use coldkick::flow::FluxModel;
+    use coldkick::flow::opening::Opening;
+    use coldkick::network::spec::{
+        Ambient, Command, Condensation, Draw, End, Path, PathRole, Role, System, Vessel,
+    };
+    use coldkick::thermo::air;
+
+    /// A vessel of CO2 alone [kg, K, m3].
+    pub fn cartridge(mass: f64, temperature: f64, volume: f64, draw: Draw) -> Vessel {
+        Vessel {
+            name: "cartridge".to_owned(),
+            role: Role::Cartridge,
+            volume,
+            co2_mass: mass,
+            air_mass: 0.0,
+            temperature,
+            draw,
+            condensation: Condensation::Equilibrium,
+            wall: None,
+            pressure_rating: None,
+        }
+    }
+
+    /// A vessel of air [Pa, K, m3].
+    pub fn air_vessel(name: &str, pressure: f64, temperature: f64, volume: f64) -> Vessel {
+        Vessel {
+            name: name.to_owned(),
+            role: Role::Bay,
+            co2_mass: 0.0,
+            air_mass: pressure * volume / (air::GAS_CONSTANT * temperature),
+            ..cartridge(0.0, temperature, volume, Draw::Vapour)
+        }
+    }
+
+    /// An orifice open from the start, effective area [m2].
+    pub fn orifice(from: End, to: End, area: f64, model: FluxModel) -> Path {
+        Path {
+            name: "orifice".to_owned(),
+            role: PathRole::Orifice,
+            from,
+            to,
+            area,
+            discharge_coefficient: 1.0,
+            opening: Opening::Instant,
+            command: Command::Always,
+            flux_model: model,
+            one_way: false,
+            friction_number: 0.0,
+        }
+    }
+
+    /// A rigid network without a nose, at 101 325 Pa and 293.15 K outside.
+    pub fn rigid(vessels: Vec<Vessel>, paths: Vec<Path>, horizon: f64) -> System {
+        System {
+            vessels,
+            paths,
+            ambient: Ambient::constant(101_325.0, 293.15),
+            nose: None,
+            horizon,
+        }
+    }
+}

@@ -1,0 +1,52 @@
+//! Why a discharge could not be computed.
+
+use crate::network::NetworkError;
+use crate::numerics::integrate::{IntegrateError, SettingsError};
+
+/// Why a discharge could not be computed; a nose that stays on is not an error.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum DischargeError {
+    /// The start is impossible.
+    #[error("at the start: {source}")]
+    Start {
+        /// What is wrong.
+        #[source]
+        source: NetworkError,
+    },
+    /// A state left the range of the model.
+    #[error("at {time} s: {source}")]
+    State {
+        /// When [s].
+        time: f64,
+        /// What is wrong.
+        #[source]
+        source: NetworkError,
+    },
+    /// The integration could not go on.
+    #[error("the integration stopped: {0}")]
+    Integration(IntegrateError<NetworkError>),
+    /// The settings of the integration make no sense.
+    #[error(transparent)]
+    Settings(#[from] SettingsError),
+    /// Mass or energy went missing.
+    #[error(
+        "the balances do not close: mass {mass:e}, energy {energy:e} of what moved (at most 1e-8 is \
+         allowed); this run cannot be trusted: please report the design"
+    )]
+    Imbalance {
+        /// Relative mass imbalance.
+        mass: f64,
+        /// Relative energy imbalance.
+        energy: f64,
+    },
+}
+
+impl From<IntegrateError<NetworkError>> for DischargeError {
+    fn from(error: IntegrateError<NetworkError>) -> Self {
+        match error {
+            IntegrateError::System { source, time, .. } => Self::State { time, source },
+            other => Self::Integration(other),
+        }
+    }
+}

@@ -1,0 +1,286 @@
+//! Turning sampled states into series, peaks and the outcome.
+
+use crate::discharge::run::Samples;
+use crate::discharge::{
+    DischargeError, Ending, EventKind, EventRecord, NoseSeries, Outcome, PathSeries, Peak,
+    Trajectory, VesselOutcome, VesselSeries,
+};
+use crate::mechanics::NoseEvent;
+use crate::network::Network;
+use crate::network::layout::Layout;
+use crate::network::spec::{Role, System};
+use crate::numerics::integrate::System as _;
+use crate::thermo::lines::LineSource;
+
+/// Collects everything against time.
+pub(super) struct Recorder<'a> {
+    system: &'a System,
+    layout: Layout,
+    trajectory: Trajectory,
+    rates: Vec<f64>,
+    /// Index of the first sample of the running stretch: peaks are not interpolated across it.
+    stretch: usize,
+    bay: usize,
+    peak_bay: Peak,
+    peak_force: Peak,
+    peak_tether: Peak,
+    peak_vessels: Vec<Peak>,
+    moved: f64,
+}
+
+impl<'a> Recorder<'a> {
+    pub(super) fn new(system: &'a System, layout: &Layout) -> Self {
+        let n = system.vessels.len();
+        let bay = system.nose.as_ref().map_or_else(
+            || {
+                system
+                    .vessels
+                    .iter()
+                    .rposition(|v| v.role == Role::Bay)
+                    .unwrap_or(n - 1)
+            },
+            |(_, bay)| *bay,
+        );
+        Self {
+            system,
+            layout: layout.clone(),
+            trajectory: Trajectory {
+                times: Vec::new(),
+                vessels: system
+                    .vessels
+                    .iter()
+                    .map(|v| VesselSeries {
+                        name: v.name.clone(),
+                        ..VesselSeries::default()
+                    })
+                    .collect(),
+                paths: system
+                    .paths
+                    .iter()
+                    .map(|p| PathSeries {
+                        name: p.name.clone(),
+                        ..PathSeries::default()
+                    })
+                    .collect(),
+                nose: system.nose.as_ref().map(|_| NoseSeries::default()),
+            },
+            rates: vec![0.0; layout.dimension],
+            stretch: 0,
+            bay,
+            peak_bay: Peak::default(),
+            peak_force: Peak::default(),
+            peak_tether: Peak::default(),
+            peak_vessels: vec![Peak::default(); n],
+            moved: 0.0,
+        }
+    }
+
+    /// Evaluate and store the samples of one stretch between discontinuities.
+    pub(super) fn take<L: LineSource>(
+        &mut self,
+        network: &mut Network<'_, L>,
+        samples: &mut Samples,
+    ) -> Result<(), DischargeError> {
+        self.stretch = self.trajectory.times.len();
+        for i in 0..samples.times.len() {
+            let time = samples.times[i];
+            let state = samples.state(i);
+            network
+                .rates(time, state, &mut self.rates)
+                .map_err(|source| DischargeError::State { time, source })?;
+            self.store(time, state, network);
+        }
+        samples.clear();
+        Ok(())
+    }
+
+    fn store<L: LineSource>(&mut self, time: f64, state: &[f64], network: &Network<'_, L>) {
+        let previous = self.trajectory.times.last().copied();
+        self.trajectory.times.push(time);
+        let contents = network.contents();
+        for (i, series) in self.trajectory.vessels.iter_mut().enumerate() {
+            let c = &contents[i];
+            let at = self.layout.vessels[i];
+            series.pressure.push(c.pressure);
+            series.temperature.push(c.temperature);
+            series.co2_mass.push(state[at]);
+            series.air_mass.push(state[at + 1]);
+            series.solid_mass.push(c.solid_mass);
+            series.liquid_mass.push(c.liquid_mass);
+            if let Some(slot) = self.layout.walls[i] {
+                series.wall_temperature.push(state[slot]);
+            }
+        }
+        for (series, flow) in self.trajectory.paths.iter_mut().zip(network.flows()) {
+            series.mass_flow.push(flow.mass_flow);
+            series.open_area.push(flow.open_area);
+            series.choked.push(flow.choked);
+            if let Some(previous) = previous {
+                self.moved += flow.mass_flow.abs() * (time - previous);
+            }
+        }
+        let bay_pressure = contents[self.bay].pressure;
+        let mut force = None;
+        if let (Some(series), Some((nose, _)), Some(at)) = (
+            &mut self.trajectory.nose,
+            &self.system.nose,
+            self.layout.nose,
+        ) {
+            let (travel, speed) = (state[at], state[at + 1]);
+            let opening = nose.driving_force(bay_pressure, network.ambient().0, travel);
+            let tension = nose.tether_tension(travel, speed);
+            series.travel.push(travel);
+            series.speed.push(speed);
+            series.opening_force.push(opening);
+            series.tether_tension.push(tension);
+            if tension > self.peak_tether.value {
+                self.peak_tether = Peak {
+                    value: tension,
+                    time,
+                };
+            }
+            if travel <= nose.engagement {
+                force = Some(opening);
+            }
+        }
+        let times = &self.trajectory.times[self.stretch..];
+        for (i, series) in self.trajectory.vessels.iter().enumerate() {
+            raise(
+                &mut self.peak_vessels[i],
+                times,
+                &series.pressure[self.stretch..],
+            );
+        }
+        self.peak_bay = self.peak_vessels[self.bay];
+        if force.is_some()
+            && let Some(series) = &self.trajectory.nose
+        {
+            raise(
+                &mut self.peak_force,
+                times,
+                &series.opening_force[self.stretch..],
+            );
+        }
+    }
+
+    /// Mass that went through all paths [kg].
+    pub(super) fn mass_moved(&self) -> f64 {
+        self.moved
+    }
+
+    pub(super) fn finish(self, events: &[EventRecord], ending: Ending) -> (Trajectory, Outcome) {
+        let first = |wanted: NoseEvent| {
+            events
+                .iter()
+                .find(|e| e.kind == EventKind::Nose(wanted))
+                .map(|e| e.time)
+        };
+        let clear_time = first(NoseEvent::Clear);
+        let times = &self.trajectory.times;
+        let last = |column: &[f64]| column.last().copied().unwrap_or(0.0);
+        let extreme = |column: &[f64], sign: f64| {
+            column.iter().zip(times).fold(
+                Peak {
+                    value: -sign * f64::INFINITY,
+                    time: 0.0,
+                },
+                |best, (value, time)| {
+                    if sign * value > sign * best.value {
+                        Peak {
+                            value: *value,
+                            time: *time,
+                        }
+                    } else {
+                        best
+                    }
+                },
+            )
+        };
+        let vessels = self
+            .trajectory
+            .vessels
+            .iter()
+            .zip(&self.peak_vessels)
+            .map(|(series, peak)| VesselOutcome {
+                name: series.name.clone(),
+                peak_pressure: *peak,
+                coldest: extreme(&series.temperature, -1.0),
+                final_pressure: last(&series.pressure),
+                initial_co2: series.co2_mass.first().copied().unwrap_or(0.0),
+                final_co2: last(&series.co2_mass),
+                final_solid: last(&series.solid_mass),
+                final_liquid: last(&series.liquid_mass),
+                most_solid: extreme(&series.solid_mass, 1.0).value.max(0.0),
+            })
+            .collect();
+        let nose = self.trajectory.nose.as_ref();
+        let exit_speed = clear_time.and_then(|time| {
+            let index = times.iter().rposition(|t| *t <= time)?;
+            nose?.speed.get(index).copied()
+        });
+        let outcome = Outcome {
+            ending,
+            vessels,
+            peak_bay_pressure: self.peak_bay,
+            peak_opening_force: self.peak_force,
+            retention_force: self
+                .system
+                .nose
+                .as_ref()
+                .map_or(0.0, |(n, _)| n.retention_force()),
+            pins_break_time: first(NoseEvent::PinsShear)
+                .or_else(|| self.starts_sliding().then_some(0.0)),
+            clear_time,
+            exit_speed,
+            peak_tether_load: (self.peak_tether.value > 0.0).then_some(self.peak_tether),
+            furthest_travel: nose.map_or(0.0, |n| extreme(&n.travel, 1.0).value),
+        };
+        (self.trajectory, outcome)
+    }
+
+    fn starts_sliding(&self) -> bool {
+        self.trajectory.nose.as_ref().is_some_and(|n| {
+            let first = n.opening_force.first().copied().unwrap_or(0.0);
+            self.system
+                .nose
+                .as_ref()
+                .is_some_and(|(nose, _)| first >= nose.retention_force() + nose.spring_force(0.0))
+                && n.travel.iter().any(|x| *x > 0.0)
+        })
+    }
+}
+
+/// Raise a peak by the newest sample of a stretch; where the one before it is the highest of three,
+/// by the vertex of the parabola through them.
+fn raise(peak: &mut Peak, times: &[f64], values: &[f64]) {
+    let n = values.len();
+    let (Some(time), Some(value)) = (times.last(), values.last()) else {
+        return;
+    };
+    if *value > peak.value {
+        *peak = Peak {
+            value: *value,
+            time: *time,
+        };
+    }
+    if n < 3 {
+        return;
+    }
+    let (t, v) = (&times[n - 3..], &values[n - 3..]);
+    if !(v[1] >= v[0] && v[1] >= v[2]) || t[0] == t[1] || t[1] == t[2] {
+        return;
+    }
+    let (d1, d2) = ((v[1] - v[0]) / (t[1] - t[0]), (v[2] - v[1]) / (t[2] - t[1]));
+    let curvature = (d2 - d1) / (t[2] - t[0]);
+    if curvature < 0.0 {
+        // v = v0 + d1 (t - t0) + c (t - t0)(t - t1).
+        let vertex = 0.5 * (t[0] + t[1] - d1 / curvature);
+        let value = v[0] + d1 * (vertex - t[0]) + curvature * (vertex - t[0]) * (vertex - t[1]);
+        if value > peak.value {
+            *peak = Peak {
+                value,
+                time: vertex,
+            };
+        }
+    }
+}

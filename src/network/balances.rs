@@ -1,0 +1,550 @@
+//! Mass and energy balances of every vessel, the motion of the nose, and the event functions.
+//!
+//! dm/dt = sum(in) - sum(out) for CO2 and air; dU/dt = sum(mdot h_donor) - p A v + Q_wall;
+//! m_w c_w dT_w/dt = -Q_wall + Q_outside; the nose by [`crate::mechanics::motion`].
+//! Nothing here jumps between events: which phase a vessel gives, whether a path is commanded and
+//! what the nose is doing are modes, changed only between integrations.
+
+use crate::flow::FluxModel;
+use crate::flow::friction::friction_factor_on_flux;
+use crate::mechanics::{Motion, NOSE_EVENTS, Nose, NoseEvent};
+use crate::network::NetworkError;
+use crate::network::contents::{Contents, Stream};
+use crate::network::flow_path;
+use crate::network::heat;
+use crate::network::layout::Layout;
+use crate::network::spec::{Command, Condensation, Draw, End, System};
+use crate::numerics::integrate::{Direction, System as Integrable};
+use crate::thermo::air;
+use crate::thermo::lines::LineSource;
+
+/// What an event function of the network means.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum NetworkEvent {
+    /// An event of the nose.
+    Nose(NoseEvent),
+    /// A dense charge became two-phase, or the other way round.
+    Phase {
+        /// Index of the vessel.
+        vessel: usize,
+    },
+    /// A liquid draw ran out of liquid.
+    LiquidGone {
+        /// Index of the vessel.
+        vessel: usize,
+    },
+}
+
+/// Flow through a path at an instant.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct PathFlow {
+    /// Mass flow, positive from `from` to `to` [kg/s].
+    pub mass_flow: f64,
+    /// Geometric open area [m2].
+    pub open_area: f64,
+    /// Choked.
+    pub choked: bool,
+}
+
+/// A system in motion: specification, modes, and the values of the last evaluation.
+#[derive(Debug, Clone)]
+pub struct Network<'a, L> {
+    system: &'a System,
+    lines: L,
+    layout: Layout,
+    events: Vec<NetworkEvent>,
+    gap_area_limit: f64,
+    // Modes.
+    opened: Vec<Option<f64>>,
+    bulk: Vec<bool>,
+    liquid_gone: Vec<bool>,
+    motion: Motion,
+    held: bool,
+    // Values of the last evaluation.
+    contents: Vec<Contents>,
+    flows: Vec<PathFlow>,
+    ambient: (f64, f64),
+    guess: Vec<f64>,
+    stirring: Vec<f64>,
+}
+
+impl<'a, L: LineSource> Network<'a, L> {
+    /// A system at rest; `held` keeps the nose latched whatever the pressure.
+    ///
+    /// # Errors
+    /// A specification that contradicts itself or a start outside the model.
+    pub fn new(system: &'a System, lines: L, held: bool) -> Result<Self, NetworkError> {
+        check(system)?;
+        let layout = Layout::new(system);
+        let mut events = Vec::new();
+        if system.nose.is_some() {
+            events.extend(NOSE_EVENTS.iter().map(|e| NetworkEvent::Nose(*e)));
+        }
+        for (vessel, v) in system.vessels.iter().enumerate() {
+            if v.co2_mass > 0.0 || v.draw != Draw::Vapour {
+                events.push(NetworkEvent::Phase { vessel });
+            }
+            if v.draw == Draw::Liquid {
+                events.push(NetworkEvent::LiquidGone { vessel });
+            }
+        }
+        let n = system.vessels.len();
+        let mut network = Self {
+            system,
+            lines,
+            events,
+            gap_area_limit: system.nose.as_ref().map_or(0.0, |(nose, _)| nose.area()),
+            opened: system
+                .paths
+                .iter()
+                .map(|p| matches!(p.command, Command::Always).then_some(f64::NEG_INFINITY))
+                .collect(),
+            bulk: vec![false; n],
+            liquid_gone: vec![false; n],
+            motion: Motion::Latched,
+            held,
+            contents: Vec::with_capacity(n),
+            flows: vec![PathFlow::default(); system.paths.len() + 1],
+            ambient: (0.0, 0.0),
+            guess: system.vessels.iter().map(|v| v.temperature).collect(),
+            stirring: vec![0.0; n],
+            layout,
+        };
+        let start = network.initial_state()?;
+        network.evaluate(0.0, &start)?;
+        for i in 0..n {
+            network.bulk[i] = network.contents[i].is_dense_single_phase();
+            network.liquid_gone[i] = !network.bulk[i] && network.contents[i].liquid_mass <= 0.0;
+        }
+        if let (Some((nose, bay)), false) = (&system.nose, held) {
+            let p = network.contents[*bay].pressure;
+            network.motion = nose.initial_motion(p, network.ambient.0);
+        }
+        Ok(network)
+    }
+
+    /// The state vector at the start.
+    ///
+    /// # Errors
+    /// A start outside the model.
+    pub fn initial_state(&self) -> Result<Vec<f64>, NetworkError> {
+        let mut state = vec![0.0; self.layout.dimension];
+        for (i, vessel) in self.system.vessels.iter().enumerate() {
+            let named = |source| NetworkError::Vessel {
+                vessel: vessel.name.clone(),
+                source: Box::new(source),
+            };
+            let at = self.layout.vessels[i];
+            let mut energy = vessel.air_mass * air::internal_energy_and_cv(vessel.temperature).0;
+            if vessel.co2_mass > 0.0 {
+                let co2 = crate::thermo::flash::at_temperature_density_with(
+                    &self.lines,
+                    vessel.temperature,
+                    vessel.co2_mass / vessel.volume,
+                )
+                .map_err(|e| named(e.into()))?;
+                energy += vessel.co2_mass * co2.internal_energy;
+            }
+            state[at] = vessel.co2_mass;
+            state[at + 1] = vessel.air_mass;
+            state[at + 2] = energy;
+            if let (Some(slot), Some(wall)) = (self.layout.walls[i], &vessel.wall) {
+                state[slot] = wall.temperature;
+            }
+        }
+        Ok(state)
+    }
+
+    /// Layout of the state vector.
+    pub fn layout(&self) -> &Layout {
+        &self.layout
+    }
+
+    /// Event functions, in order.
+    pub fn events(&self) -> &[NetworkEvent] {
+        &self.events
+    }
+
+    /// Contents of the vessels at the last evaluation.
+    pub fn contents(&self) -> &[Contents] {
+        &self.contents
+    }
+
+    /// Flows of the paths at the last evaluation; the opening gap comes last.
+    pub fn flows(&self) -> &[PathFlow] {
+        &self.flows
+    }
+
+    /// Pressure [Pa] and temperature [K] outside at the last evaluation.
+    pub fn ambient(&self) -> (f64, f64) {
+        self.ambient
+    }
+
+    /// What the nose is doing.
+    pub fn motion(&self) -> Motion {
+        self.motion
+    }
+
+    /// Whether a vessel gives its bulk fluid (one dense phase).
+    pub fn is_bulk(&self, vessel: usize) -> bool {
+        self.bulk[vessel]
+    }
+
+    /// Command a path open at a time [s].
+    pub fn open(&mut self, path: usize, time: f64) {
+        self.opened[path] = Some(time);
+    }
+
+    /// Set what the nose is doing.
+    pub fn set_motion(&mut self, motion: Motion) {
+        self.motion = motion;
+    }
+
+    /// A liquid draw goes on as vapour for good.
+    pub fn set_liquid_gone(&mut self, vessel: usize) {
+        self.liquid_gone[vessel] = true;
+    }
+
+    /// Decide afresh whether a vessel gives its bulk fluid, after a phase event that left (or
+    /// entered) the single dense phase.
+    pub fn toggle_bulk(&mut self, vessel: usize) {
+        self.bulk[vessel] = !self.bulk[vessel];
+    }
+
+    /// Contents and flows at a time [s] and state.
+    ///
+    /// # Errors
+    /// A vessel outside the model, or a flow that cannot be computed.
+    pub fn evaluate(&mut self, time: f64, state: &[f64]) -> Result<(), NetworkError> {
+        let system = self.system;
+        self.ambient = system.ambient.at(time);
+        self.contents.clear();
+        let travel = self.layout.nose.map_or(0.0, |at| state[at]);
+        for (i, vessel) in system.vessels.iter().enumerate() {
+            let at = self.layout.vessels[i];
+            let mut volume = vessel.volume;
+            if let Some((nose, bay)) = &system.nose
+                && *bay == i
+            {
+                volume += nose.swept_volume(travel.min(nose.engagement).max(0.0));
+            }
+            let contents = Contents::new(
+                &self.lines,
+                vessel.condensation,
+                (state[at], state[at + 1]),
+                state[at + 2],
+                volume,
+                self.guess[i],
+            )
+            .map_err(|source| NetworkError::Vessel {
+                vessel: vessel.name.clone(),
+                source: Box::new(source),
+            })?;
+            self.guess[i] = contents.temperature;
+            self.contents.push(contents);
+        }
+        Ok(())
+    }
+
+    fn stream(&self, end: End) -> Stream {
+        match end {
+            End::Vessel(i) => {
+                let vessel = &self.system.vessels[i];
+                let draw = match (vessel.condensation, vessel.draw) {
+                    (Condensation::Metastable, _) => Draw::Vapour,
+                    (_, Draw::Liquid) if self.liquid_gone[i] => Draw::Vapour,
+                    (_, draw) => draw,
+                };
+                self.contents[i].stream(draw, self.bulk[i])
+            }
+            End::Ambient => {
+                let (pressure, temperature) = self.ambient;
+                Contents::ambient_air(pressure, temperature).stream(Draw::Vapour, false)
+            }
+        }
+    }
+
+    fn pressure(&self, end: End) -> f64 {
+        match end {
+            End::Vessel(i) => self.contents[i].pressure,
+            End::Ambient => self.ambient.0,
+        }
+    }
+
+    /// Add the flow through one opening to the rates.
+    #[allow(clippy::too_many_arguments)] // one opening has this many properties
+    fn flow(
+        &mut self,
+        (from, to): (End, End),
+        effective_area: f64,
+        open_area: f64,
+        model: FluxModel,
+        one_way: bool,
+        friction_number: f64,
+        name: &str,
+        rates: &mut [f64],
+    ) -> Result<PathFlow, NetworkError> {
+        let mut result = PathFlow {
+            mass_flow: 0.0,
+            open_area,
+            choked: false,
+        };
+        let difference = self.pressure(from) - self.pressure(to);
+        if effective_area <= 0.0 || difference == 0.0 || (one_way && difference < 0.0) {
+            return Ok(result);
+        }
+        let (donor, receiver, sign) = if difference > 0.0 {
+            (from, to, 1.0)
+        } else {
+            (to, from, -1.0)
+        };
+        let stream = self.stream(donor);
+        let friction = |kappa: f64, ratio: f64| {
+            if friction_number > 0.0 {
+                friction_factor_on_flux(kappa, friction_number, ratio)
+            } else {
+                Ok(1.0)
+            }
+        };
+        let flux = flow_path::mass_flux(
+            &self.lines,
+            model,
+            &stream,
+            self.pressure(receiver),
+            &friction,
+        )
+        .map_err(|source| NetworkError::Path {
+            path: name.to_owned(),
+            source,
+        })?;
+        let mass_flow = flux.mass_flux * effective_area;
+        result.mass_flow = sign * mass_flow;
+        result.choked = flux.choked;
+        let co2 = mass_flow * (1.0 - stream.air_fraction);
+        let air = mass_flow * stream.air_fraction;
+        let enthalpy = mass_flow * stream.enthalpy;
+        for (end, sign) in [(donor, -1.0), (receiver, 1.0)] {
+            let (at, sign) = match end {
+                End::Vessel(i) => (self.layout.vessels[i], sign),
+                End::Ambient => (self.layout.accounts, sign),
+            };
+            rates[at] += sign * co2;
+            rates[at + 1] += sign * air;
+            rates[at + 2] += sign * enthalpy;
+        }
+        if let End::Vessel(i) = receiver {
+            // Velocity in the throat from its own flux, density about 0.63 of the stagnation one.
+            self.stirring[i] += mass_flow * flux.mass_flux / (0.63 * stream.density);
+        }
+        Ok(result)
+    }
+
+    fn nose(&self) -> Option<(&'a Nose, usize, usize)> {
+        let (nose, bay) = self.system.nose.as_ref()?;
+        Some((nose, *bay, self.layout.nose?))
+    }
+}
+
+impl Contents {
+    /// The air outside as contents of an endless vessel.
+    #[must_use]
+    pub fn ambient_air(pressure: f64, temperature: f64) -> Self {
+        Self {
+            temperature,
+            pressure,
+            co2_pressure: 0.0,
+            air_density: pressure / (air::GAS_CONSTANT * temperature),
+            co2_mass: 0.0,
+            solid_mass: 0.0,
+            liquid_mass: 0.0,
+            volume: f64::INFINITY,
+            co2: None,
+        }
+    }
+}
+
+impl<L: LineSource> Integrable for Network<'_, L> {
+    type Error = NetworkError;
+
+    fn rates(&mut self, time: f64, state: &[f64], rates: &mut [f64]) -> Result<(), NetworkError> {
+        self.evaluate(time, state)?;
+        rates.fill(0.0);
+        self.stirring.fill(0.0);
+        let system = self.system;
+        for (k, path) in system.paths.iter().enumerate() {
+            let fraction = match self.opened[k] {
+                None => 0.0,
+                Some(start) if start == f64::NEG_INFINITY => 1.0,
+                Some(start) => path.opening.fraction(time - start),
+            };
+            let open_area = path.area * fraction;
+            self.flows[k] = self.flow(
+                (path.from, path.to),
+                open_area * path.discharge_coefficient,
+                open_area,
+                path.flux_model,
+                path.one_way,
+                path.friction_number,
+                &path.name,
+                rates,
+            )?;
+        }
+        if let Some((nose, bay, at)) = self.nose() {
+            let (travel, speed) = (state[at], state[at + 1]);
+            let gap = nose.gap_area(travel).min(self.gap_area_limit);
+            self.flows[system.paths.len()] = self.flow(
+                (End::Vessel(bay), End::Ambient),
+                gap * nose.gap_discharge_coefficient,
+                gap,
+                FluxModel::Equilibrium,
+                false,
+                0.0,
+                "opening gap",
+                rates,
+            )?;
+            let pressure = self.contents[bay].pressure;
+            let moving = !matches!(self.motion, Motion::Latched | Motion::Stuck);
+            if moving {
+                rates[at] = speed;
+                rates[at + 1] =
+                    nose.acceleration(self.motion, travel, speed, pressure, self.ambient.0);
+                if matches!(self.motion, Motion::Sliding | Motion::Returning) {
+                    let work = pressure * nose.area() * speed;
+                    rates[self.layout.vessels[bay] + 2] -= work;
+                    rates[self.layout.accounts + 3] += work;
+                }
+            }
+        }
+        for (i, vessel) in system.vessels.iter().enumerate() {
+            if let (Some(wall), Some(slot)) = (&vessel.wall, self.layout.walls[i]) {
+                let inward =
+                    heat::to_contents(wall, state[slot], &self.contents[i], self.stirring[i]);
+                let outside = heat::from_outside(wall, state[slot], self.ambient.1, self.ambient.0);
+                rates[self.layout.vessels[i] + 2] += inward;
+                rates[slot] = (outside - inward) / wall.heat_capacity;
+                rates[self.layout.accounts + 4] += outside;
+            }
+        }
+        Ok(())
+    }
+
+    fn events(&mut self, time: f64, state: &[f64], values: &mut [f64]) -> Result<(), NetworkError> {
+        self.evaluate(time, state)?;
+        let nose = self.nose().map(|(nose, bay, at)| {
+            let pressure = self.contents[bay].pressure;
+            nose.event_values(
+                self.motion,
+                state[at],
+                state[at + 1],
+                pressure,
+                self.ambient.0,
+            )
+        });
+        for (value, event) in values.iter_mut().zip(&self.events) {
+            *value = match *event {
+                NetworkEvent::Nose(event) => match (&nose, self.held) {
+                    (Some(all), false) => NOSE_EVENTS
+                        .iter()
+                        .position(|e| *e == event)
+                        .map_or(-1.0, |i| all[i]),
+                    _ => -1.0,
+                },
+                NetworkEvent::Phase { vessel } => {
+                    self.contents[vessel].single_phase_margin(&self.lines)?
+                }
+                NetworkEvent::LiquidGone { vessel } => {
+                    if self.liquid_gone[vessel] || self.bulk[vessel] {
+                        1.0
+                    } else {
+                        let least = 1e-6 * self.system.vessels[vessel].co2_mass.max(1e-6);
+                        (self.contents[vessel].liquid_mass - least) / least
+                    }
+                }
+            };
+        }
+        Ok(())
+    }
+
+    fn event_direction(&self, index: usize) -> Direction {
+        match self.events[index] {
+            NetworkEvent::Nose(_) if self.held => Direction::Off,
+            NetworkEvent::Nose(_) => Direction::Rising,
+            NetworkEvent::Phase { vessel } if self.bulk[vessel] => Direction::Falling,
+            NetworkEvent::Phase { .. } => Direction::Rising,
+            NetworkEvent::LiquidGone { vessel } if self.liquid_gone[vessel] => Direction::Off,
+            NetworkEvent::LiquidGone { .. } => Direction::Falling,
+        }
+    }
+}
+
+fn check(system: &System) -> Result<(), NetworkError> {
+    let wrong = |what: &'static str, name: &str, reason: &str| {
+        Err(NetworkError::Specification {
+            what,
+            name: name.to_owned(),
+            reason: reason.to_owned(),
+        })
+    };
+    let count = system.vessels.len();
+    for v in &system.vessels {
+        let numbers = [v.volume, v.co2_mass, v.air_mass, v.temperature];
+        if numbers.iter().any(|x| !x.is_finite() || *x < 0.0) || v.volume <= 0.0 {
+            return wrong(
+                "volume, masses or temperature",
+                &v.name,
+                "must be positive and finite",
+            );
+        }
+        if v.condensation == Condensation::Metastable && v.draw != Draw::Vapour {
+            return wrong(
+                "condensation",
+                &v.name,
+                "metastable vapour has no solution with liquid or mixed draw (vapour below 100 K); \
+                 use equilibrium",
+            );
+        }
+    }
+    for p in &system.paths {
+        for end in [p.from, p.to] {
+            if let End::Vessel(i) = end
+                && i >= count
+            {
+                return wrong("end", &p.name, "no such vessel");
+            }
+        }
+        if p.from == p.to {
+            return wrong("ends", &p.name, "both ends are the same");
+        }
+        if !(p.area >= 0.0 && p.area.is_finite() && p.discharge_coefficient > 0.0) {
+            return wrong(
+                "area or discharge coefficient",
+                &p.name,
+                "must be positive and finite",
+            );
+        }
+        // Donors of liquid or snow do not end in a vessel that forbids condensation.
+        if let (End::Vessel(a), End::Vessel(b)) = (p.from, p.to)
+            && system.vessels[b].condensation == Condensation::Metastable
+            && system.vessels[a].draw != Draw::Vapour
+        {
+            return wrong(
+                "condensation",
+                &system.vessels[b].name,
+                "metastable vapour has no solution when liquid or mixed draw feeds it (vapour \
+                 below 100 K); use equilibrium",
+            );
+        }
+    }
+    if let Some((nose, bay)) = &system.nose {
+        if *bay >= count {
+            return wrong("vessel", "nose", "no such vessel");
+        }
+        if let Err(error) = nose.validate() {
+            return wrong("numbers", "nose", &error.to_string());
+        }
+    }
+    if !(system.horizon > 0.0 && system.horizon.is_finite()) {
+        return wrong("horizon", "system", "must be positive and finite");
+    }
+    Ok(())
+}

@@ -1,0 +1,440 @@
+//! What a vessel holds: CO2 in equilibrium (or metastable) and air, from masses, energy, volume.
+//!
+//! CO2 is at its own density m/V with its own equilibrium; air is a perfect gas at its own partial
+//! pressure in the volume that is not dry ice; both share the temperature. Liquid CO2 is taken to
+//! dissolve as much air per volume as the gas holds (Ostwald coefficient 1; for nitrogen it is
+//! about 1.5-4 between 270 and 250 K, from memory of vapour-liquid equilibrium data), which keeps
+//! the model continuous up to a liquid-full vessel. The cross-virial coefficient is neglected:
+//! with B12 near -40 cm3/mol at 270 K (from memory) that is 2 B12 n1 n2 R T / V^2, under 1 % of
+//! the pressure of a 5 bar mixture.
+
+use crate::flow::discharge_flux::GasMixture;
+use crate::flow::stagnation::Stagnation;
+use crate::network::NetworkError;
+use crate::network::spec::{Condensation, Draw};
+use crate::thermo::flash::{Companion, at_density_energy_with};
+use crate::thermo::lines::LineSource;
+use crate::thermo::{
+    Coexistence, FluidPoint, HIGHEST_TEMPERATURE, LOWEST_TEMPERATURE, Line, Phase, State, air,
+};
+
+/// Least mass of CO2 that is looked at as a fluid [kg]; less is empty space.
+const NO_CO2: f64 = 1e-13;
+
+/// The state of a vessel's contents.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Contents {
+    /// Temperature [K].
+    pub temperature: f64,
+    /// Total absolute pressure [Pa].
+    pub pressure: f64,
+    /// Pressure of the CO2 [Pa].
+    pub co2_pressure: f64,
+    /// Mass per volume of air where there is gas or liquid [kg/m3].
+    pub air_density: f64,
+    /// Mass of CO2 [kg].
+    pub co2_mass: f64,
+    /// Dry ice [kg].
+    pub solid_mass: f64,
+    /// Liquid below the critical temperature, saturated or compressed [kg].
+    pub liquid_mass: f64,
+    /// Volume of the vessel [m3].
+    pub volume: f64,
+    /// The CO2 by itself; `None` where there is none.
+    pub co2: Option<Co2>,
+}
+
+/// The CO2 of a vessel.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Co2 {
+    /// Equilibrium state (or metastable single phase) at m/V.
+    pub state: State,
+    /// The line it lies on, with two or three phases; on the triple line the vapour-pressure line.
+    pub line: Option<Coexistence>,
+    /// The vapour, or the single phase.
+    pub fluid: FluidPoint,
+}
+
+struct Air {
+    ratio: f64,
+}
+
+impl Companion for Air {
+    fn energy(&self, temperature: f64) -> (f64, f64) {
+        let (u, cv) = air::internal_energy_and_cv(temperature);
+        (self.ratio * u, self.ratio * cv)
+    }
+}
+
+impl Contents {
+    /// From mass of CO2 and air [kg], energy [J], volume [m3], and a temperature to start from [K].
+    ///
+    /// # Errors
+    /// A state outside the model: empty, negative, too cold or too hot, too dense.
+    pub fn new(
+        lines: &impl LineSource,
+        condensation: Condensation,
+        (co2_mass, air_mass): (f64, f64),
+        energy: f64,
+        volume: f64,
+        guess: f64,
+    ) -> Result<Self, NetworkError> {
+        let finite = co2_mass.is_finite() && air_mass.is_finite() && energy.is_finite();
+        if !finite || co2_mass < -1e-9 || air_mass < -1e-9 || volume <= 0.0 {
+            return Err(NetworkError::Impossible {
+                co2_mass,
+                air_mass,
+                energy,
+                volume,
+            });
+        }
+        let air_mass = air_mass.max(0.0);
+        if co2_mass <= NO_CO2 {
+            return Self::only_air(air_mass, energy, volume, guess);
+        }
+        let density = co2_mass / volume;
+        let ratio = air_mass / co2_mass;
+        if let Some(gas) = gas_newton(
+            lines,
+            condensation,
+            density,
+            energy / co2_mass,
+            ratio,
+            guess,
+        ) {
+            let state = State::single(gas, Phase::Gas);
+            return Ok(Self::assemble(
+                co2_mass,
+                air_mass,
+                volume,
+                Co2 {
+                    state,
+                    line: None,
+                    fluid: gas,
+                },
+            ));
+        }
+        if condensation == Condensation::Metastable {
+            return Err(NetworkError::Metastable {
+                density,
+                energy: energy / co2_mass,
+            });
+        }
+        let state = at_density_energy_with(
+            lines,
+            density,
+            energy / co2_mass,
+            &Air { ratio },
+            Some(guess),
+        )?;
+        let co2 = match state.fluid {
+            Some(fluid) => Co2 {
+                state,
+                line: None,
+                fluid,
+            },
+            None => {
+                let line = match state.phase {
+                    Phase::SolidVapour => lines.sublimation(state.temperature)?,
+                    Phase::LiquidVapour | Phase::SolidLiquidVapour => {
+                        lines.saturation(state.temperature)?
+                    }
+                    _ => {
+                        return Err(NetworkError::Frozen {
+                            temperature: state.temperature,
+                            pressure: state.pressure,
+                        });
+                    }
+                };
+                let fluid = FluidPoint::new(state.temperature, line.light.density());
+                Co2 {
+                    state,
+                    line: Some(line),
+                    fluid,
+                }
+            }
+        };
+        Ok(Self::assemble(co2_mass, air_mass, volume, co2))
+    }
+
+    fn only_air(air_mass: f64, energy: f64, volume: f64, guess: f64) -> Result<Self, NetworkError> {
+        if air_mass <= 0.0 {
+            // A vacuum: any temperature will do.
+            return Ok(Self::without_co2(guess, 0.0, volume));
+        }
+        let mut t = guess;
+        for _ in 0..50 {
+            let (u, cv) = air::internal_energy_and_cv(t);
+            let step = (energy / air_mass - u) / cv;
+            t = (t + step).clamp(20.0, 5000.0);
+            if step.abs() < 1e-12 * t {
+                break;
+            }
+        }
+        if !(LOWEST_TEMPERATURE..=HIGHEST_TEMPERATURE).contains(&t) {
+            return Err(NetworkError::Temperature { temperature: t });
+        }
+        Ok(Self::without_co2(t, air_mass / volume, volume))
+    }
+
+    fn without_co2(temperature: f64, air_density: f64, volume: f64) -> Self {
+        Self {
+            temperature,
+            pressure: air_density * air::GAS_CONSTANT * temperature,
+            co2_pressure: 0.0,
+            air_density,
+            co2_mass: 0.0,
+            solid_mass: 0.0,
+            liquid_mass: 0.0,
+            volume,
+            co2: None,
+        }
+    }
+
+    fn assemble(co2_mass: f64, air_mass: f64, volume: f64, co2: Co2) -> Self {
+        let state = &co2.state;
+        let solid_mass = state.solid_fraction * co2_mass;
+        let liquid_mass = state.liquid_fraction.unwrap_or(0.0) * co2_mass;
+        let ice = match (&co2.line, state.phase) {
+            (Some(line), Phase::SolidVapour) => solid_mass * line.heavy.volume,
+            (_, Phase::SolidLiquidVapour) => solid_mass / 1545.0,
+            _ => 0.0,
+        };
+        let air_density = air_mass / (volume - ice).max(1e-3 * volume);
+        Self {
+            temperature: state.temperature,
+            pressure: state.pressure + air_density * air::GAS_CONSTANT * state.temperature,
+            co2_pressure: state.pressure,
+            air_density,
+            co2_mass,
+            solid_mass,
+            liquid_mass,
+            volume,
+            co2: Some(co2),
+        }
+    }
+
+    /// What leaves by a draw; `bulk` draws the whole contents whatever the phases (a charge that
+    /// was a single dense phase a moment ago).
+    #[must_use]
+    pub fn stream(&self, draw: Draw, bulk: bool) -> Stream {
+        let Some(co2) = &self.co2 else {
+            return Stream::of_gas(self, None);
+        };
+        let (Some(line), false) = (&co2.line, bulk) else {
+            if co2.line.is_some() {
+                return self.whole(co2);
+            }
+            return Stream::of_gas(self, Some(&co2.fluid));
+        };
+        match draw {
+            Draw::Vapour => Stream::of_gas(self, Some(&co2.fluid)),
+            Draw::Liquid if self.liquid_mass > 0.0 && line.line == Line::Saturation => {
+                let stagnation = Stagnation::liquid(line);
+                let air_part = self.air_density * line.heavy.volume;
+                Stream::new(
+                    self,
+                    stagnation,
+                    air_part / (1.0 + air_part),
+                    0.0,
+                    line.heavy.volume,
+                )
+            }
+            Draw::Liquid => Stream::of_gas(self, Some(&co2.fluid)),
+            Draw::Mixed => self.whole(co2),
+        }
+    }
+
+    fn whole(&self, co2: &Co2) -> Stream {
+        let stagnation = Stagnation::mixture(&co2.state, co2.fluid.density);
+        let x = co2.state.vapour_fraction.unwrap_or(1.0);
+        let condensed = match stagnation.content {
+            crate::flow::stagnation::Content::Mixture {
+                condensed_volume, ..
+            } => condensed_volume,
+            crate::flow::stagnation::Content::Single(_) => 0.0,
+        };
+        let air_mass = self.air_density * (self.volume - (1.0 - x) * self.co2_mass * condensed);
+        let air_mass = air_mass.max(0.0);
+        let air_fraction = air_mass / (air_mass + self.co2_mass);
+        Stream::new(self, stagnation, air_fraction, x, condensed)
+    }
+}
+
+/// Newton for a single gas phase, the common case of a bay; `None` if it is not one.
+fn gas_newton(
+    lines: &impl LineSource,
+    condensation: Condensation,
+    density: f64,
+    energy: f64,
+    ratio: f64,
+    guess: f64,
+) -> Option<FluidPoint> {
+    let metastable = condensation == Condensation::Metastable;
+    if density > 300.0 {
+        return None;
+    }
+    let mut t = guess;
+    for _ in 0..12 {
+        if !(LOWEST_TEMPERATURE..=HIGHEST_TEMPERATURE).contains(&t) {
+            return None;
+        }
+        let point = FluidPoint::new(t, density);
+        let (u, cv) = air::internal_energy_and_cv(t);
+        let slope = point.cv + ratio * cv;
+        if slope <= 0.0 {
+            return None;
+        }
+        let step = (energy - point.internal_energy - ratio * u) / slope;
+        t += step;
+        if step.abs() < 1e-6 * t {
+            // Quadratic convergence: the next point is exact to round-off.
+            let point = FluidPoint::new(t, density);
+            return (metastable || is_gas(lines, t, density)).then_some(point);
+        }
+    }
+    None
+}
+
+fn is_gas(lines: &impl LineSource, temperature: f64, density: f64) -> bool {
+    use crate::thermo::fluids::carbon_dioxide as co2;
+    let line = if temperature < co2::TRIPLE_TEMPERATURE {
+        lines.sublimation(temperature)
+    } else if temperature < co2::CRITICAL_TEMPERATURE {
+        lines.saturation(temperature)
+    } else {
+        return true;
+    };
+    line.is_ok_and(|line| density < line.light.density())
+}
+
+/// What a path draws from a vessel.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Stream {
+    /// The CO2 of the stream; `None` for air alone.
+    pub stagnation: Option<Stagnation>,
+    /// Mass fraction of air.
+    pub air_fraction: f64,
+    /// Specific enthalpy of the stream [J/kg].
+    pub enthalpy: f64,
+    /// Stagnation pressure [Pa].
+    pub pressure: f64,
+    /// Share of air in the pressure.
+    pub air_pressure_share: f64,
+    /// The stream as a gas with condensed dust.
+    pub gas: GasMixture,
+    /// Density of the stream [kg/m3].
+    pub density: f64,
+}
+
+impl Stream {
+    /// Gas (or a single phase) with the air that shares its volume.
+    fn of_gas(contents: &Contents, fluid: Option<&FluidPoint>) -> Self {
+        let air_density = contents.air_density;
+        match fluid {
+            Some(point) => {
+                let air_fraction = air_density / (air_density + point.density);
+                let mut stagnation = Stagnation::single(*point);
+                stagnation.pressure = contents.co2_pressure;
+                Self::new(contents, stagnation, air_fraction, 1.0, 0.0)
+            }
+            None => Self {
+                stagnation: None,
+                air_fraction: 1.0,
+                enthalpy: air::enthalpy(contents.temperature),
+                pressure: contents.pressure,
+                air_pressure_share: 1.0,
+                gas: GasMixture {
+                    pressure: contents.pressure,
+                    gas_density: air_density,
+                    exponent: exponent(None, air_density, contents.temperature),
+                    gas_fraction: 1.0,
+                    condensed_volume: 0.0,
+                },
+                density: air_density,
+            },
+        }
+    }
+
+    /// A stream of CO2 with air: `quality` is the vapour fraction of its CO2.
+    fn new(
+        contents: &Contents,
+        stagnation: Stagnation,
+        air_fraction: f64,
+        quality: f64,
+        condensed_volume: f64,
+    ) -> Self {
+        let air_density = contents.air_density;
+        let t = contents.temperature;
+        let co2_enthalpy = stagnation.enthalpy;
+        let enthalpy = (1.0 - air_fraction) * co2_enthalpy + air_fraction * air::enthalpy(t);
+        let fluid = contents.co2.as_ref().map(|c| &c.fluid);
+        let gas_density = fluid.map_or(0.0, |p| p.density) + air_density;
+        let condensed_fraction = (1.0 - air_fraction) * (1.0 - quality);
+        let gas = GasMixture {
+            pressure: contents.pressure,
+            gas_density,
+            exponent: exponent(fluid, air_density, t),
+            gas_fraction: 1.0 - condensed_fraction,
+            condensed_volume,
+        };
+        let density = stagnation.density / (1.0 - air_fraction);
+        Self {
+            stagnation: Some(stagnation),
+            air_fraction,
+            enthalpy,
+            pressure: contents.pressure,
+            air_pressure_share: 1.0 - contents.co2_pressure / contents.pressure,
+            gas,
+            density,
+        }
+    }
+}
+
+/// Isentropic exponent rho w^2/p of the gas at frozen composition.
+fn exponent(fluid: Option<&FluidPoint>, air_density: f64, temperature: f64) -> f64 {
+    let (_, air_cv) = air::internal_energy_and_cv(temperature);
+    let air_dp_dt = air_density * air::GAS_CONSTANT;
+    let Some(point) = fluid else {
+        return 1.0 + air::GAS_CONSTANT / air_cv;
+    };
+    let density = point.density + air_density;
+    let y = point.density / density;
+    let dp_drho = y * point.dp_drho + (1.0 - y) * air::GAS_CONSTANT * temperature;
+    let dp_dt = point.dp_dt + air_dp_dt;
+    let cv = y * point.cv + (1.0 - y) * air_cv;
+    let w2 = dp_drho + temperature * dp_dt * dp_dt / (density * density * cv);
+    density * w2 / (point.pressure + air_dp_dt * temperature)
+}
+
+impl Contents {
+    /// Whether the CO2 is one dense phase: what leaves is the bulk fluid.
+    #[must_use]
+    pub fn is_dense_single_phase(&self) -> bool {
+        use crate::thermo::fluids::carbon_dioxide as co2;
+        self.co2
+            .as_ref()
+            .is_some_and(|c| c.line.is_none() && c.state.density > co2::CRITICAL_DENSITY)
+    }
+
+    /// Positive while the CO2 is one phase denser than saturated, negative with vapour beside it;
+    /// continuous through zero.
+    pub fn single_phase_margin(&self, lines: &impl LineSource) -> Result<f64, NetworkError> {
+        use crate::thermo::fluids::carbon_dioxide as co2;
+        let Some(c) = &self.co2 else { return Ok(-1.0) };
+        if c.line.is_some() {
+            return Ok(-c.state.vapour_fraction.unwrap_or(1.0));
+        }
+        if c.state.density < co2::CRITICAL_DENSITY {
+            return Ok(-1.0);
+        }
+        let limit = if c.state.temperature < co2::CRITICAL_TEMPERATURE {
+            lines
+                .saturation(c.state.temperature.max(co2::TRIPLE_TEMPERATURE))?
+                .pressure
+        } else {
+            co2::CRITICAL_PRESSURE
+        };
+        Ok((c.state.pressure / limit - 1.0).max(1e-300))
+    }
+}

@@ -1,0 +1,77 @@
+//! Mass flow along a path between two vessels, or a vessel and the outside.
+
+use crate::flow::discharge_flux::{self, smooth_step};
+use crate::flow::stagnation::Flux;
+use crate::flow::{FlowError, FluxModel};
+use crate::network::contents::Stream;
+use crate::thermo::lines::LineSource;
+
+/// Pressure differences below this share of the donor pressure flow linearly (creeping flow), so
+/// that the square-root law has a finite slope where vessels are in balance.
+pub const CREEPING: f64 = 1e-4;
+
+/// Share of air in the donor's pressure above which condensation in the throat is left out and the
+/// gas-mixture law alone is used; below it the two are joined smoothly.
+const AIR_SHARE: f64 = 0.05;
+
+/// Mass flux of a stream into a receiver pressure [Pa] below its own.
+///
+/// # Errors
+/// As the flux models.
+pub fn mass_flux(
+    lines: &impl LineSource,
+    model: FluxModel,
+    stream: &Stream,
+    receiver_pressure: f64,
+    friction: &dyn Fn(f64, f64) -> Result<f64, FlowError>,
+) -> Result<Flux, FlowError> {
+    let p0 = stream.pressure;
+    let difference = p0 - receiver_pressure;
+    let creeping = CREEPING * p0;
+    let receiver = receiver_pressure.min(p0 - creeping);
+    let mut flux = nozzle(lines, model, stream, receiver)?;
+    flux.mass_flux *= friction(stream.gas.exponent, receiver / p0)?;
+    if difference < creeping {
+        // Value and slope of the square root at the joint, linear at zero.
+        let r = difference / creeping;
+        flux.mass_flux *= r * (1.5 - 0.5 * r);
+    }
+    Ok(flux)
+}
+
+fn nozzle(
+    lines: &impl LineSource,
+    model: FluxModel,
+    stream: &Stream,
+    receiver: f64,
+) -> Result<Flux, FlowError> {
+    let air = smooth_step(stream.air_pressure_share / AIR_SHARE);
+    let Some(stagnation) = &stream.stagnation else {
+        return Ok(discharge_flux::mixture(&stream.gas, receiver));
+    };
+    // Pure CO2 sees its own pressure; a trace of air raises both ends alike.
+    let share = stagnation.pressure / stream.pressure;
+    if air <= 0.0 {
+        return discharge_flux::pure(lines, model, stagnation, receiver * share);
+    }
+    let gas = discharge_flux::mixture(&stream.gas, receiver);
+    let condensed = stream.gas.gas_fraction < 1.0 - 1e-9;
+    if air >= 1.0 && !condensed {
+        return Ok(gas);
+    }
+    let pure = discharge_flux::pure(lines, model, stagnation, receiver * share)?;
+    // With condensate the mixture law is the frozen limit: carry over the model's own ratio.
+    let mut mixed = gas;
+    if condensed {
+        let frozen = discharge_flux::pure(lines, FluxModel::Frozen, stagnation, receiver * share)?;
+        if frozen.mass_flux > 0.0 {
+            mixed.mass_flux *= pure.mass_flux / frozen.mass_flux;
+        }
+    }
+    Ok(Flux {
+        mass_flux: pure.mass_flux + air * (mixed.mass_flux - pure.mass_flux),
+        choked: if air < 0.5 { pure.choked } else { mixed.choked },
+        throat_pressure: pure.throat_pressure
+            + air * (mixed.throat_pressure - pure.throat_pressure),
+    })
+}

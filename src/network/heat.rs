@@ -1,0 +1,246 @@
+//! Heat between a shell and what it holds, and between the shell and the air outside.
+//!
+//! The shell is one lumped mass; inner film (pool boiling, natural convection or a stirring jet) and
+//! half the wall's conduction resistance are in series. Transport properties of the gases are power
+//! laws through handbook values at 300 K (from memory): good to about 5 % between 200 and 350 K,
+//! which is far better than the correlations they feed.
+
+use crate::network::contents::Contents;
+use crate::network::spec::{InsideHeat, OutsideHeat, Wall};
+use crate::thermo::Line;
+use crate::thermo::fluids::carbon_dioxide as co2;
+
+/// Standard gravity [m/s2].
+pub const GRAVITY: f64 = 9.806_65;
+
+/// Viscosity [Pa s] and thermal conductivity [W/(m K)] of CO2 vapour at a temperature [K]:
+/// 14.9e-6 Pa s and 16.6e-3 W/(m K) at 300 K (from memory of handbook tables).
+#[must_use]
+pub fn co2_transport(temperature: f64) -> (f64, f64) {
+    let x = temperature / 300.0;
+    (14.9e-6 * x.powf(0.93), 16.6e-3 * x.powf(1.35))
+}
+
+/// Viscosity [Pa s] and thermal conductivity [W/(m K)] of air: 18.5e-6 and 26.3e-3 at 300 K
+/// (from memory of handbook tables).
+#[must_use]
+pub fn air_transport(temperature: f64) -> (f64, f64) {
+    let x = temperature / 300.0;
+    (18.5e-6 * x.powf(0.76), 26.3e-3 * x.powf(0.86))
+}
+
+/// Average Nusselt number of a vertical plate in natural convection.
+///
+/// Law: Nu = {0.825 + 0.387 Ra^(1/6) / [1 + (0.492/Pr)^(9/16)]^(8/27)}^2,
+/// S. W. Churchill and H. H. S. Chu, Int. J. Heat Mass Transfer 18 (1975) 1323, all Ra.
+#[must_use]
+pub fn churchill_chu_plate(rayleigh: f64, prandtl: f64) -> f64 {
+    let prandtl_part = (1.0 + (0.492 / prandtl).powf(9.0 / 16.0)).powf(8.0 / 27.0);
+    (0.825 + 0.387 * rayleigh.max(0.0).powf(1.0 / 6.0) / prandtl_part).powi(2)
+}
+
+/// Average Nusselt number of a horizontal cylinder in natural convection.
+///
+/// Law: Nu = {0.60 + 0.387 Ra^(1/6) / [1 + (0.559/Pr)^(9/16)]^(8/27)}^2, the same authors,
+/// Int. J. Heat Mass Transfer 18 (1975) 1049, Ra < 1e12.
+#[must_use]
+pub fn churchill_chu_cylinder(rayleigh: f64, prandtl: f64) -> f64 {
+    let prandtl_part = (1.0 + (0.559 / prandtl).powf(9.0 / 16.0)).powf(8.0 / 27.0);
+    (0.60 + 0.387 * rayleigh.max(0.0).powf(1.0 / 6.0) / prandtl_part).powi(2)
+}
+
+/// Nucleate boiling heat flux [W/m2] of CO2 at a reduced pressure, roughness [m] and wall
+/// superheat [K].
+///
+/// Law: h = 55 pr^(0.12 - 0.2 log10 Rp) (-log10 pr)^-0.55 M^-0.5 q^0.67, Rp in micrometres, M in
+/// g/mol, q = h dT. Source: M. G. Cooper, Adv. Heat Transfer 16 (1984) 157. Range 0.001 < pr < 0.9.
+#[must_use]
+pub fn cooper_boiling_flux(reduced_pressure: f64, roughness: f64, superheat: f64) -> f64 {
+    if superheat <= 0.0 {
+        return 0.0;
+    }
+    let pr = reduced_pressure.clamp(0.001, 0.9);
+    let exponent = 0.12 - 0.2 * (roughness * 1e6).log10();
+    let coefficient =
+        55.0 * pr.powf(exponent) * (-pr.log10()).powf(-0.55) / (co2::MOLAR_MASS * 1e3).sqrt();
+    (coefficient * superheat).powf(1.0 / 0.33)
+}
+
+/// Critical heat flux of pool boiling [W/m2].
+///
+/// Law: q = 0.131 h_fg rho_v^0.5 [sigma g (rho_l - rho_v)]^0.25, N. Zuber, AECU-4439 (1959).
+/// h_fg [J/kg], densities [kg/m3], sigma [N/m], g [m/s2].
+#[must_use]
+pub fn zuber_critical_flux(
+    latent: f64,
+    liquid_density: f64,
+    vapour_density: f64,
+    surface_tension: f64,
+    gravity: f64,
+) -> f64 {
+    let buoyancy = surface_tension * gravity * (liquid_density - vapour_density).max(0.0);
+    0.131 * latent * vapour_density.sqrt() * buoyancy.powf(0.25)
+}
+
+/// Surface tension of CO2 [N/m]: 0.0799 (1 - T/Tc)^1.262 (from memory; 0.0012 at 293 K, 0.0166 at
+/// the triple point).
+#[must_use]
+pub fn surface_tension(temperature: f64) -> f64 {
+    0.0799
+        * (1.0 - temperature / co2::CRITICAL_TEMPERATURE)
+            .max(0.0)
+            .powf(1.262)
+}
+
+/// Heat from the shell to the contents [W] at a shell temperature [K]; `stirring` [kg m/s2] is the
+/// momentum flow of the jets that enter.
+#[must_use]
+pub fn to_contents(wall: &Wall, wall_temperature: f64, contents: &Contents, stirring: f64) -> f64 {
+    let difference = wall_temperature - contents.temperature;
+    let half_wall = 0.5 * wall.conduction_resistance;
+    let through = |conductance: f64| difference / (1.0 / conductance.max(1e-12) + half_wall);
+    match wall.inside {
+        InsideHeat::Coefficient(h) => through(h * wall.inner_area),
+        InsideHeat::NaturalConvection { height, gravity } => {
+            through(gas_convection(contents, difference, height, gravity) * wall.inner_area)
+        }
+        InsideHeat::StirredJet { diameter } => {
+            through(jet_convection(contents, stirring, diameter) * wall.inner_area)
+        }
+        InsideHeat::Boiling {
+            roughness,
+            area_factor,
+            height,
+            gravity,
+        } => {
+            let gas = gas_convection(contents, difference, height, gravity);
+            let wet = wet_share(contents) * area_factor;
+            let dry = through(gas * wall.inner_area * (1.0 - wet));
+            if wet <= 0.0 || difference <= 0.0 {
+                return through(gas * wall.inner_area);
+            }
+            dry + boiling(
+                contents,
+                roughness,
+                gravity,
+                difference,
+                half_wall,
+                wet * wall.inner_area,
+            )
+        }
+    }
+}
+
+/// Share of the wall that liquid touches: all of it as soon as liquid fills a twentieth of the
+/// volume (it boils, foams and is thrown about), falling smoothly to none.
+fn wet_share(contents: &Contents) -> f64 {
+    let Some(c) = &contents.co2 else { return 0.0 };
+    let Some(line) = &c.line else { return 0.0 };
+    if line.line != Line::Saturation {
+        return 0.0;
+    }
+    let filled = contents.liquid_mass * line.heavy.volume / contents.volume;
+    crate::flow::discharge_flux::smooth_step(filled / 0.05)
+}
+
+/// Boiling in series with half the wall: the superheat the film sees is what the wall leaves of
+/// the difference; solved by bisection, the flux rising with superheat.
+fn boiling(
+    contents: &Contents,
+    roughness: f64,
+    gravity: f64,
+    difference: f64,
+    half_wall: f64,
+    area: f64,
+) -> f64 {
+    let Some(c) = &contents.co2 else { return 0.0 };
+    let Some(line) = &c.line else { return 0.0 };
+    let p = line.pressure;
+    let latent = line.light.enthalpy(p) - line.heavy.enthalpy(p);
+    let most = zuber_critical_flux(
+        latent,
+        line.heavy.density(),
+        line.light.density(),
+        surface_tension(line.temperature),
+        gravity.max(0.01 * GRAVITY),
+    );
+    let reduced = p / co2::CRITICAL_PRESSURE;
+    let flux = |superheat: f64| cooper_boiling_flux(reduced, roughness, superheat).min(most);
+    let (mut low, mut high) = (0.0, difference);
+    for _ in 0..50 {
+        let film = 0.5 * (low + high);
+        if flux(film) * area * half_wall + film > difference {
+            high = film;
+        } else {
+            low = film;
+        }
+    }
+    flux(0.5 * (low + high)) * area
+}
+
+/// Natural convection of the gas (or dense fluid, with gas transport properties) at the wall
+/// [W/(m2 K)]; never less than conduction over half the height.
+fn gas_convection(contents: &Contents, difference: f64, height: f64, gravity: f64) -> f64 {
+    let (density, cp, viscosity, conductivity, expansion) = gas_properties(contents);
+    let rayleigh = gravity * expansion * difference.abs() * height.powi(3) * density * density * cp
+        / (viscosity * conductivity);
+    let prandtl = cp * viscosity / conductivity;
+    churchill_chu_plate(rayleigh, prandtl) * conductivity / height
+}
+
+/// A stirred vessel, common practice without a source: the jets' momentum keeps up a velocity
+/// u = sqrt(F/(rho D^2)), and the wall sees Nu = 0.037 Re^0.8 Pr^(1/3) (turbulent plate), or natural
+/// convection of at least Nu = 0.825^2 (the plate's limit).
+fn jet_convection(contents: &Contents, stirring: f64, diameter: f64) -> f64 {
+    let (density, cp, viscosity, conductivity, _) = gas_properties(contents);
+    let velocity = (stirring.max(0.0) / (density * diameter * diameter)).sqrt();
+    let reynolds = density * velocity * diameter / viscosity;
+    let prandtl = cp * viscosity / conductivity;
+    let nusselt = 0.68 + 0.037 * reynolds.powf(0.8) * prandtl.cbrt();
+    nusselt * conductivity / diameter
+}
+
+/// Density [kg/m3], cp [J/(kg K)], viscosity [Pa s], conductivity [W/(m K)] and volume expansivity
+/// [1/K] of the gas in a vessel, mass-weighted between CO2 and air.
+fn gas_properties(contents: &Contents) -> (f64, f64, f64, f64, f64) {
+    let t = contents.temperature;
+    let air = contents.air_density;
+    let (mu_air, k_air) = air_transport(t);
+    let cp_air = 1005.0;
+    let Some(c) = &contents.co2 else {
+        return (air.max(1e-9), cp_air, mu_air, k_air, 1.0 / t);
+    };
+    let (mu, k) = co2_transport(t);
+    let density = c.fluid.density + air;
+    let y = c.fluid.density / density;
+    let cp = c.fluid.cp().clamp(600.0, 2e4);
+    let expansion = (c.fluid.dp_dt / (c.fluid.density * c.fluid.dp_drho)).clamp(1.0 / t, 0.1);
+    let mix = |a: f64, b: f64| y * a + (1.0 - y) * b;
+    (
+        density,
+        mix(cp, cp_air),
+        mix(mu, mu_air),
+        mix(k, k_air),
+        mix(expansion, 1.0 / t),
+    )
+}
+
+/// Heat from the surroundings to the shell [W].
+#[must_use]
+pub fn from_outside(wall: &Wall, wall_temperature: f64, ambient: f64, pressure: f64) -> f64 {
+    let difference = ambient - wall_temperature;
+    let coefficient = match wall.outside {
+        OutsideHeat::Adiabatic => return wall.solar,
+        OutsideHeat::Coefficient(h) => h,
+        OutsideHeat::NaturalConvection { height } => {
+            let film = 0.5 * (ambient + wall_temperature);
+            let (mu, k) = air_transport(film);
+            let density = pressure / (crate::thermo::air::GAS_CONSTANT * film);
+            let rayleigh = GRAVITY * difference.abs() * height.powi(3) * density * density * 1005.0
+                / (film * mu * k);
+            churchill_chu_plate(rayleigh, 1005.0 * mu / k) * k / height
+        }
+    };
+    let conductance = coefficient * wall.outer_area;
+    wall.solar + difference / (1.0 / conductance.max(1e-12) + 0.5 * wall.conduction_resistance)
+}
