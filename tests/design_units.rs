@@ -241,7 +241,7 @@ fn what_is_shown_can_be_read_back() {
 
 proptest! {
     #[test]
-    fn no_text_makes_the_reader_panic(text in "\\PC{0,24}", which in 0usize..30) {
+    fn no_text_makes_the_reader_panic(text in "\\PC{0,24}", which in 0usize..Dimension::ALL.len()) {
         let dimension = Dimension::ALL[which];
         match parse(&text, dimension) {
             Ok(quantity) => prop_assert!(quantity.value.is_finite()),
@@ -253,7 +253,7 @@ proptest! {
     fn any_number_with_any_unit_is_finite_or_an_error(
         number in any::<f64>(),
         unit in "(g|mm|psig|bara|degC|%|s/60deg|deg/s|W/\\(m2 K\\)| )",
-        which in 0usize..30,
+        which in 0usize..Dimension::ALL.len(),
     ) {
         if let Ok(quantity) = parse(&format!("{number:e} {unit}"), Dimension::ALL[which]) {
             prop_assert!(quantity.value.is_finite());

@@ -1,1 +1,239 @@
-//! (to be described)
+//! The design file: RON with quantities as people write them, read into a
+//! [`System`] in SI with every mistake shown where it is written.
+//!
+//! A design is read once: text to sections, every value understood, every uncertain one
+//! listed as an [`Input`]. After that, each set of drawn values gives its own system.
+
+mod build;
+mod document;
+pub mod edit;
+mod error;
+mod expression;
+pub mod parts;
+mod reader;
+mod scan;
+mod schema;
+
+use std::collections::HashMap;
+
+use crate::network::criteria::Criteria;
+use crate::network::spec::System;
+use crate::units::Dimension;
+
+pub use document::LARGEST_FILE;
+pub use error::{DesignError, Problem};
+pub use reader::Input;
+
+use document::Document;
+use reader::{Catalogue, Kind, Reader};
+use schema::{DesignSection, Text};
+
+/// A rank correlation between two inputs.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Correlation {
+    /// Index of the first input.
+    pub first: usize,
+    /// Index of the second input.
+    pub second: usize,
+    /// Spearman's rank correlation, between -1 and 1.
+    pub rank: f64,
+}
+
+/// A design that was read and found valid for its central values.
+#[derive(Debug, Clone)]
+pub struct Design {
+    document: Document,
+    sections: DesignSection,
+    catalogue: Catalogue,
+    correlations: Vec<Correlation>,
+}
+
+impl Design {
+    /// Reads a design from text; `name` is shown in errors.
+    ///
+    /// # Errors
+    /// A [`DesignError`] with the field, the place and what was expected.
+    pub fn parse(name: &str, text: &str) -> Result<Self, DesignError> {
+        Design::from_document(Document::from_text(name, text)?)
+    }
+
+    /// Reads a design from the bytes of a file, which must be UTF-8 and at most
+    /// [`LARGEST_FILE`] long.
+    ///
+    /// # Errors
+    /// As [`parse`](Self::parse).
+    pub fn from_bytes(name: &str, bytes: &[u8]) -> Result<Self, DesignError> {
+        Design::from_document(Document::from_bytes(name, bytes)?)
+    }
+
+    /// Reads a design file, never more than one byte past [`LARGEST_FILE`].
+    ///
+    /// # Errors
+    /// As [`parse`](Self::parse), and when the file cannot be read.
+    pub fn read(path: &std::path::Path) -> Result<Self, DesignError> {
+        Design::from_bytes(&path.display().to_string(), &read_limited(path)?)
+    }
+
+    fn from_document(document: Document) -> Result<Self, DesignError> {
+        let sections = document.sections()?;
+        let mut reader = Reader::collecting(&document, &sections.shared);
+        build::system(&document, &sections, &mut reader)?;
+        let catalogue = reader.finish()?;
+        let correlations = correlations(&document, &sections, &catalogue)?;
+        Ok(Design {
+            document,
+            sections,
+            catalogue,
+            correlations,
+        })
+    }
+
+    /// Name of the system.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        &self.sections.name.0
+    }
+
+    /// Notes of the designer.
+    #[must_use]
+    pub fn notes(&self) -> Option<&str> {
+        self.sections
+            .notes
+            .as_ref()
+            .map(|Text(notes)| notes.as_str())
+    }
+
+    /// Name of the file, as given.
+    #[must_use]
+    pub fn file(&self) -> &str {
+        &self.document.name
+    }
+
+    /// The text as read.
+    #[must_use]
+    pub fn text(&self) -> &str {
+        &self.document.text
+    }
+
+    /// Every uncertain value once, in the order in which values are drawn.
+    #[must_use]
+    pub fn inputs(&self) -> &[Input] {
+        &self.catalogue.inputs
+    }
+
+    /// Rank correlations between inputs.
+    #[must_use]
+    pub fn correlations(&self) -> &[Correlation] {
+        &self.correlations
+    }
+
+    /// The central value of each input, in SI.
+    #[must_use]
+    pub fn central(&self) -> Vec<f64> {
+        self.inputs()
+            .iter()
+            .map(|input| input.distribution.central())
+            .collect()
+    }
+
+    /// The system and its criteria for one set of values, one for each input.
+    ///
+    /// # Errors
+    /// A [`DesignError`] when the values make no valid design, such as a cartridge filled
+    /// beyond its volume.
+    pub fn system(&self, values: &[f64]) -> Result<(System, Criteria), DesignError> {
+        let expected = self.inputs().len();
+        if values.len() != expected {
+            let problem = Problem::ValueCount {
+                given: values.len(),
+                expected,
+            };
+            return Err(self.document.error_at("shared", problem));
+        }
+        let shared = &self.sections.shared;
+        let catalogue = self.catalogue.clone();
+        let mut reader = Reader::drawing(&self.document, shared, catalogue, values);
+        build::system(&self.document, &self.sections, &mut reader)
+    }
+}
+
+/// Reads a file without ever holding more than the largest design.
+fn read_limited(path: &std::path::Path) -> Result<Vec<u8>, DesignError> {
+    use std::io::Read;
+    let unreadable = |error: std::io::Error| {
+        let name = path.display().to_string();
+        let problem = Problem::Unreadable {
+            reason: error.to_string(),
+        };
+        DesignError::new(problem, None, &name, &std::sync::Arc::from(""), Vec::new())
+    };
+    let file = std::fs::File::open(path).map_err(unreadable)?;
+    let mut bytes = Vec::new();
+    file.take(LARGEST_FILE as u64 + 1)
+        .read_to_end(&mut bytes)
+        .map_err(unreadable)?;
+    Ok(bytes)
+}
+
+/// Finds the inputs that the correlations name.
+fn correlations(
+    document: &Document,
+    sections: &DesignSection,
+    catalogue: &Catalogue,
+) -> Result<Vec<Correlation>, DesignError> {
+    let indices: HashMap<&str, usize> = catalogue
+        .inputs
+        .iter()
+        .enumerate()
+        .map(|(index, input)| (input.path.as_str(), index))
+        .collect();
+    let known: Vec<String> = catalogue
+        .inputs
+        .iter()
+        .map(|input| input.path.clone())
+        .collect();
+    let mut reader = Reader::collecting(document, &sections.shared);
+    let mut found: Vec<Correlation> = Vec::new();
+    for (number, written) in sections.correlations.iter().enumerate() {
+        let at = format!("correlations.{number}");
+        let [Text(first), Text(second)] = written.between.as_slice() else {
+            let reason = "`between` names exactly two uncertain values".to_owned();
+            let problem = Problem::Correlation { reason };
+            return Err(document.error_at(&format!("{at}.between"), problem));
+        };
+        let find = |name: &str, place: usize| {
+            indices.get(name.trim()).copied().ok_or_else(|| {
+                let problem = Problem::UnknownName {
+                    found: name.to_owned(),
+                    known: known.clone(),
+                };
+                document.error_at(&format!("{at}.between.{place}"), problem)
+            })
+        };
+        let (first, second) = (find(first, 0)?, find(second, 1)?);
+        let limits = crate::units::Limits::between(-0.999, 0.999);
+        let kind = Kind::within(Dimension::Number, limits);
+        let rank = reader.value(&format!("{at}.rank"), &written.rank.0, kind)?;
+        let again = found.iter().any(|other| {
+            (other.first, other.second) == (first, second)
+                || (other.first, other.second) == (second, first)
+        });
+        if first == second || again {
+            let reason = if again {
+                "the same two values are correlated twice"
+            } else {
+                "a value is always correlated with itself"
+            };
+            let problem = Problem::Correlation {
+                reason: reason.to_owned(),
+            };
+            return Err(document.error_at(&format!("{at}.between"), problem));
+        }
+        found.push(Correlation {
+            first,
+            second,
+            rank,
+        });
+    }
+    Ok(found)
+}

@@ -4,10 +4,13 @@
 //! * [`spec`]: what a system is made of;
 //! * [`contents`]: the state of a vessel from mass, energy and volume;
 //! * [`flow_path`]: the flow between two ends; [`heat`]: heat through the shells;
+//! * [`atmosphere`]: the standard air outside; [`criteria`]: what counts as success;
 //! * [`balances`]: all of it as rates of change and event functions of one state vector.
 
+pub mod atmosphere;
 pub mod balances;
 pub mod contents;
+pub mod criteria;
 pub mod error;
 pub mod flow_path;
 pub mod heat;

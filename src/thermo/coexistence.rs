@@ -278,7 +278,7 @@ fn saturation_solved(temperature: f64) -> Result<Coexistence, ThermoError> {
         residual = now;
     }
     let near = co2::CRITICAL_TEMPERATURE - temperature;
-    if residual.is_nan() || residual >= 1e-11_f64.max(1e-11 / near) {
+    if !(residual < 1e-11_f64.max(1e-11 / near)) {
         return Err(ThermoError::NotConverged {
             what: "vapour-pressure line",
             temperature,
@@ -334,7 +334,7 @@ pub fn sublimation(temperature: f64) -> Result<Coexistence, ThermoError> {
         }
         residual = step.abs();
     }
-    if residual.is_nan() || residual >= 1e-11 {
+    if !(residual < 1e-11) {
         return Err(ThermoError::NotConverged {
             what: "sublimation line",
             temperature,
@@ -397,7 +397,7 @@ pub fn melting(temperature: f64) -> Result<Coexistence, ThermoError> {
         }
         residual = step.abs();
     }
-    if residual.is_nan() || residual >= 1e-11 {
+    if !(residual < 1e-11) {
         return Err(ThermoError::NotConverged {
             what: "melting line",
             temperature,

@@ -314,20 +314,19 @@ fn at_pressure_caloric(pressure: f64, value: f64, kind: Caloric) -> Result<State
     let mut low = LOWEST_TEMPERATURE;
     let mut high = HIGHEST_TEMPERATURE;
     // Dry ice and liquid, above the triple pressure.
-    if pressure > triple.pressure
-        && pressure < 500e6
-        && let Some(line) = melting_line_at_pressure(pressure)?
-    {
-        let (heavy, light) = kind.of_line(&line);
-        if value >= heavy && value <= light {
-            let fraction = (value - heavy) / (light - heavy);
-            let volume = line.heavy.volume + fraction * (line.light.volume - line.heavy.volume);
-            return Ok(mixture(&line, 1.0 / volume));
-        }
-        if value < heavy {
-            high = line.temperature.next_down();
-        } else {
-            low = line.temperature.next_up();
+    if pressure > triple.pressure && pressure < 500e6 {
+        if let Some(line) = melting_line_at_pressure(pressure)? {
+            let (heavy, light) = kind.of_line(&line);
+            if value >= heavy && value <= light {
+                let fraction = (value - heavy) / (light - heavy);
+                let volume = line.heavy.volume + fraction * (line.light.volume - line.heavy.volume);
+                return Ok(mixture(&line, 1.0 / volume));
+            }
+            if value < heavy {
+                high = line.temperature.next_down();
+            } else {
+                low = line.temperature.next_up();
+            }
         }
     }
     let lowest_line = sublimation(LOWEST_TEMPERATURE)?.pressure;

@@ -62,7 +62,9 @@ impl LineSource for Tabulated {
     }
     fn sublimation(&self, temperature: f64) -> Result<Coexistence, ThermoError> {
         match SUBLIMATION.as_ref() {
-            Ok(table) if (SUBLIMATION_LOW..=co2::TRIPLE_TEMPERATURE).contains(&temperature) => {
+            Ok(table)
+                if temperature >= SUBLIMATION_LOW && temperature <= co2::TRIPLE_TEMPERATURE =>
+            {
                 Ok(table.at(temperature))
             }
             Ok(_) => sublimation(temperature),

@@ -61,13 +61,15 @@ pub enum Dimension {
     FlowCoefficientCv,
     /// Share of a whole, as a number or in percent [1].
     Fraction,
+    /// Share lost or gained per kelvin [1/K].
+    SharePerKelvin,
     /// Plain number [1].
     Number,
 }
 
 impl Dimension {
     /// Every dimension, in the order in which they are tried when none is named.
-    pub const ALL: [Dimension; 30] = [
+    pub const ALL: [Dimension; 31] = [
         Dimension::Mass,
         Dimension::Length,
         Dimension::Area,
@@ -97,6 +99,7 @@ impl Dimension {
         Dimension::FlowCoefficientKv,
         Dimension::FlowCoefficientCv,
         Dimension::Fraction,
+        Dimension::SharePerKelvin,
         Dimension::Number,
     ];
 
@@ -133,6 +136,7 @@ impl Dimension {
             Dimension::FlowCoefficientKv => "a flow coefficient Kv",
             Dimension::FlowCoefficientCv => "a flow coefficient Cv",
             Dimension::Fraction => "a fraction",
+            Dimension::SharePerKelvin => "a share per kelvin",
             Dimension::Number => "a plain number",
         }
     }
@@ -170,6 +174,7 @@ impl Dimension {
             Dimension::FlowCoefficientKv => "0.25 m3/h",
             Dimension::FlowCoefficientCv => "0.3",
             Dimension::Fraction => "65 %",
+            Dimension::SharePerKelvin => "0.5 %/K",
             Dimension::Number => "1.5",
         }
     }
@@ -263,5 +268,26 @@ impl Limits {
         value.is_finite()
             && (value > self.least || (self.least_allowed && value == self.least))
             && value <= self.most
+    }
+
+    /// The range in words, for a given kind of quantity.
+    #[must_use]
+    pub fn describe(&self, dimension: Dimension) -> String {
+        let show = |value: f64| {
+            if value == 0.0 && dimension.has_natural_zero() {
+                "zero".to_owned()
+            } else {
+                super::format(dimension, value, super::UnitSystem::Metric)
+            }
+        };
+        let (least, most) = (self.least, self.most);
+        match (least.is_finite(), self.least_allowed, most.is_finite()) {
+            (true, true, true) => format!("from {} to {}", show(least), show(most)),
+            (true, false, true) => format!("above {} and at most {}", show(least), show(most)),
+            (true, true, false) => format!("{} or more", show(least)),
+            (true, false, false) => format!("more than {}", show(least)),
+            (false, _, true) => format!("at most {}", show(most)),
+            (false, _, false) => "finite".to_owned(),
+        }
     }
 }

@@ -102,6 +102,7 @@ fn choices(dimension: Dimension, system: UnitSystem) -> &'static [(&'static str,
         (Dimension::Irradiance, _) => &[("W/m2", 0.0)],
         (Dimension::Voltage, _) => &[("V", 0.0)],
         (Dimension::FlowCoefficientKv, _) => &[("m3/h", 0.0)],
+        (Dimension::SharePerKelvin, _) => &[("%/K", 0.0)],
         (Dimension::Fraction, _) => &[("%", 0.0)],
         (Dimension::FlowCoefficientCv | Dimension::Number, _) => &[("", 0.0)],
     }

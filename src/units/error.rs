@@ -90,7 +90,7 @@ pub enum UnitError {
         unit: String,
     },
     /// Outside the range of the field.
-    #[error("`{text}` is out of range: {} must be {}", expected.describe(), describe(limits, *expected))]
+    #[error("`{text}` is out of range: {} must be {}", expected.describe(), limits.describe(*expected))]
     OutOfRange {
         /// The text as written.
         text: String,
@@ -99,35 +99,6 @@ pub enum UnitError {
         /// Its range in SI.
         limits: Limits,
     },
-}
-
-/// A range in words.
-fn describe(limits: &Limits, dimension: Dimension) -> String {
-    let show = |value: f64| {
-        if value == 0.0 && dimension.has_natural_zero() {
-            "zero".to_owned()
-        } else {
-            super::format(dimension, value, super::UnitSystem::Metric)
-        }
-    };
-    match (
-        limits.least.is_finite(),
-        limits.least_allowed,
-        limits.most.is_finite(),
-    ) {
-        (true, true, true) => format!("from {} to {}", show(limits.least), show(limits.most)),
-        (true, false, true) => {
-            format!(
-                "above {} and at most {}",
-                show(limits.least),
-                show(limits.most)
-            )
-        }
-        (true, true, false) => format!("{} or more", show(limits.least)),
-        (true, false, false) => format!("more than {}", show(limits.least)),
-        (false, _, true) => format!("at most {}", show(limits.most)),
-        (false, _, false) => "finite".to_owned(),
-    }
 }
 
 impl UnitError {
@@ -206,7 +177,7 @@ impl UnitError {
             UnitError::OutOfRange {
                 limits, expected, ..
             } => {
-                format!("the value must be {}", describe(limits, *expected))
+                format!("the value must be {}", limits.describe(*expected))
             }
         }
     }

@@ -284,6 +284,7 @@ const VOLTAGE: &[Unit] = &[unit("V", 1.0), unit("mV", 1e-3)];
 const KV: &[Unit] = &[unit("m3/h", 1.0), unit("L/min", 0.06)];
 const CV: &[Unit] = &[unit("gal/min", 1.0), unit("gpm", 1.0)];
 const FRACTION: &[Unit] = &[unit("%", 1e-2), unit("percent", 1e-2), unit("pct", 1e-2)];
+const SHARE_PER_KELVIN: &[Unit] = &[unit("%/K", 1e-2), unit("1/K", 1.0)];
 const NUMBER: &[Unit] = &[];
 
 /// The units of a dimension; the first ones are the ones to suggest.
@@ -317,6 +318,7 @@ pub(super) fn units_of(dimension: Dimension) -> &'static [Unit] {
         Dimension::FlowCoefficientKv => KV,
         Dimension::FlowCoefficientCv => CV,
         Dimension::Fraction => FRACTION,
+        Dimension::SharePerKelvin => SHARE_PER_KELVIN,
         Dimension::Number => NUMBER,
     }
 }

@@ -1,0 +1,216 @@
+//! The nose: pins one by one, friction, spring, tether, weight on a bench.
+
+use crate::design::build::{Site, part, path};
+use crate::design::error::{DesignError, Problem};
+use crate::design::parts::TETHERS;
+use crate::design::reader::{Kind, Reader};
+use crate::design::schema::{NoseSection, PinSection, TetherSection, Text};
+use crate::mechanics::Nose;
+use crate::mechanics::nose::{Pin, Spring, Tether};
+use crate::network::spec::End;
+use crate::units::{Dimension, Limits};
+
+/// Standard acceleration of free fall [m/s2].
+const STANDARD_GRAVITY: f64 = 9.806_65;
+const FORCE: Kind = Kind::not_negative(Dimension::Force);
+const LENGTH: Kind = Kind::positive(Dimension::Length);
+/// Most pins in one entry.
+const MOST_PINS: usize = 64;
+
+/// Builds the nose and finds the vessel it closes.
+pub(super) fn nose(
+    section: &NoseSection,
+    vessels: &[String],
+    site: &Site,
+    reader: &mut Reader<'_>,
+) -> Result<(Nose, usize), DesignError> {
+    let at = "nose";
+    let End::Vessel(vessel) = path::end("nose.vessel", &section.vessel, vessels, reader)? else {
+        let problem = Problem::UnknownVessel {
+            name: section.vessel.0.clone(),
+            known: vessels.to_vec(),
+        };
+        return Err(reader.error("nose.vessel", problem));
+    };
+    let bore = reader.value("nose.bore", &section.bore.0, LENGTH)?;
+    let mass_kind = Kind::positive(Dimension::Mass);
+    let mass = reader.value("nose.mass", &section.mass.0, mass_kind)?;
+    let body = reader.optional(at, "body_mass", section.body_mass.as_ref(), mass_kind)?;
+    let (body_mass, weight) = match (site.bench_elevation, body) {
+        (None, Some(body)) => (Some(body), 0.0),
+        (None, None) => {
+            return Err(reader.error(
+                "nose.body_mass",
+                Problem::Missing {
+                    name: "body_mass".to_owned(),
+                    expected: "in flight the mass of the rest, such as \"5 kg\"".to_owned(),
+                },
+            ));
+        }
+        // A bench holds the body fast whatever its mass.
+        (Some(elevation), _) => (None, mass * STANDARD_GRAVITY * elevation.sin()),
+    };
+    let engagement = reader.value("nose.engagement", &section.engagement.0, LENGTH)?;
+    let static_friction = reader.or_default(
+        at,
+        "static_friction",
+        section.static_friction.as_ref(),
+        "0 N",
+        FORCE,
+    )?;
+    let kinetic_friction = reader
+        .optional(
+            at,
+            "kinetic_friction",
+            section.kinetic_friction.as_ref(),
+            FORCE,
+        )?
+        .unwrap_or(static_friction)
+        // Two separate draws may cross; sliding never holds more than sticking.
+        .min(static_friction);
+    let hold_down = reader
+        .optional(
+            at,
+            "hold_down",
+            section.hold_down.as_ref(),
+            Kind::any(Dimension::Force),
+        )?
+        .unwrap_or(0.0);
+    let spring = match &section.spring {
+        Some(spring) => Some(Spring {
+            force: reader.value("nose.spring.force", &spring.force.0, FORCE)?,
+            stroke: reader.value("nose.spring.stroke", &spring.stroke.0, LENGTH)?,
+        }),
+        None => None,
+    };
+    let mut pins = Vec::new();
+    for (index, group) in section.pins.iter().enumerate() {
+        pin_group(&format!("nose.pins.{index}"), group, &mut pins, reader)?;
+    }
+    let gap_discharge_coefficient = reader.or_default(
+        at,
+        "gap_discharge_coefficient",
+        section.gap_discharge_coefficient.as_ref(),
+        "0.7",
+        Kind::within(Dimension::Fraction, Limits::POSITIVE_SHARE),
+    )?;
+    let mut nose = Nose {
+        mass,
+        body_mass,
+        bore,
+        engagement,
+        pins,
+        static_friction,
+        kinetic_friction,
+        hold_down: hold_down + weight,
+        spring,
+        tether: None,
+        gap_discharge_coefficient,
+    };
+    if let Some(written) = &section.tether {
+        nose.tether = Some(tether(written, nose.reduced_mass(), reader)?);
+    }
+    nose.validate().map_err(|error| {
+        reader.error(
+            "nose",
+            Problem::Physics {
+                reason: error.to_string(),
+            },
+        )
+    })?;
+    Ok((nose, vessel))
+}
+
+/// Equal pins, each with its own draw.
+fn pin_group(
+    at: &str,
+    section: &PinSection,
+    pins: &mut Vec<Pin>,
+    reader: &mut Reader<'_>,
+) -> Result<(), DesignError> {
+    let count = reader.count(&format!("{at}.count"), section.count.as_ref(), MOST_PINS)?;
+    let tear_length = reader.or_default(
+        at,
+        "tear_length",
+        section.tear_length.as_ref(),
+        "0.5 mm",
+        Kind::not_negative(Dimension::Length),
+    )?;
+    for number in 1..=count {
+        let strength = match &section.strength {
+            Some(Text(text)) => reader.value(&format!("{at}.strength#{number}"), text, FORCE)?,
+            None => {
+                return Err(reader.error(
+                    &format!("{at}.strength"),
+                    Problem::Missing {
+                        name: "strength".to_owned(),
+                        expected: "the load at which one pin shears, such as \"120 N\"".to_owned(),
+                    },
+                ));
+            }
+        };
+        pins.push(Pin {
+            strength,
+            tear_length,
+        });
+    }
+    Ok(())
+}
+
+fn tether(
+    section: &TetherSection,
+    moving_mass: f64,
+    reader: &mut Reader<'_>,
+) -> Result<Tether, DesignError> {
+    let at = "nose.tether";
+    let part = part(reader, "nose.tether.part", section.part.as_ref(), TETHERS)?;
+    let length = reader.value("nose.tether.length", &section.length.0, LENGTH)?;
+    let strain = section.force_per_strain.as_ref();
+    let stiffness = match (&section.stiffness, strain.is_some() || part.is_some()) {
+        (None, true) => {
+            let from_part = part.map(|part| part.force_per_strain);
+            let kind = Kind::positive(Dimension::Force);
+            reader.required(at, "force_per_strain", strain, from_part, kind)? / length
+        }
+        (written, _) => reader.required(
+            at,
+            "stiffness",
+            written.as_ref(),
+            None,
+            Kind::positive(Dimension::Stiffness),
+        )?,
+    };
+    let damping_kind = Kind::not_negative(Dimension::Damping);
+    let damping = match reader.optional(at, "damping", section.damping.as_ref(), damping_kind)? {
+        Some(damping) => damping,
+        None => {
+            let default = part.map_or("0.1", |part| part.damping_ratio);
+            let ratio = reader.or_default(
+                at,
+                "damping_ratio",
+                section.damping_ratio.as_ref(),
+                default,
+                Kind::within(Dimension::Fraction, Limits::between(0.0, 1.0)),
+            )?;
+            // Share of the critical damping of mass and spring, c = 2 zeta sqrt(k m).
+            2.0 * ratio * (stiffness * moving_mass).sqrt()
+        }
+    };
+    let rating = match section
+        .rating
+        .as_ref()
+        .map(|Text(t)| t.as_str())
+        .or(part.map(|p| p.rating))
+    {
+        Some(text) => {
+            Some(reader.value("nose.tether.rating", text, Kind::positive(Dimension::Force))?)
+        }
+        None => None,
+    };
+    Ok(Tether {
+        length,
+        stiffness,
+        damping,
+        rating,
+    })
+}

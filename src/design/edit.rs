@@ -1,0 +1,142 @@
+//! Changing one value of a design by its path, leaving everything else as written.
+//!
+//! Serves `--set path=value` and every sweep over a field.
+
+use super::document::Document;
+use super::error::{DesignError, Problem};
+use super::scan::{Kind, Node, scan};
+
+/// Replaces or adds the value at a dotted path such as `vessels.cartridge.temperature`.
+///
+/// A value is put in quotes unless it replaces a section, a switch or a bare word and is
+/// itself well-formed RON. A field that is not written yet is added to its section. The
+/// result is well-formed, but only [`Design::parse`](super::Design::parse) says whether the
+/// value makes sense.
+///
+/// # Errors
+/// A [`DesignError`] when the text is not a design or has no such field.
+///
+/// ```
+/// use coldkick::design::edit::set;
+/// let text = r#"(name: "x", vessels: {"bay": (kind: "bay", volume: "1 L")},
+///                site: (mode: "bench", pressure: "1 bara", temperature: "20 degC"))"#;
+/// let cold = set("x.ron", text, "site.temperature", "-6 degC").unwrap();
+/// assert!(cold.contains(r#"temperature: "-6 degC""#));
+/// ```
+pub fn set(name: &str, text: &str, path: &str, value: &str) -> Result<String, DesignError> {
+    let document = Document::from_text(name, text)?;
+    document.sections()?;
+    let text: &str = &document.text;
+    let path = path.trim();
+    let no_such_field = || document.error_at(path, no_such_field(&document, path));
+    let Some(tree) = &document.tree else {
+        return Err(no_such_field());
+    };
+    if path.is_empty() || path.split('.').any(|segment| !is_name(segment)) {
+        return Err(no_such_field());
+    }
+    if let Some(node) = tree.find(path) {
+        let (span, written) = replacement(node, value);
+        return Ok(splice(text, span, &written));
+    }
+    let (section, depth) = tree.nearest(path);
+    let missing: Vec<&str> = path.split('.').skip(depth).collect();
+    let (at, written) = insertion(section, text, &missing, value).ok_or_else(no_such_field)?;
+    let changed = splice(text, at..at, &written);
+    // A name the section does not know is a slip in the path, not in the file.
+    match Document::from_text(name, &changed)?.sections() {
+        Ok(_) => Ok(changed),
+        Err(error) => Err(match error.problem() {
+            Problem::UnknownName { found, known } => {
+                let problem = Problem::NoSuchField {
+                    path: path.to_owned(),
+                    missing: found.clone(),
+                    known: known.clone(),
+                };
+                document.error_at(path, problem)
+            }
+            _ => no_such_field(),
+        }),
+    }
+}
+
+/// The value written at a path, without its quotes.
+#[must_use]
+pub fn get(text: &str, path: &str) -> Option<String> {
+    let tree = scan(text)?;
+    let node = tree.find(path)?;
+    let written = text.get(node.span.clone())?;
+    Some(ron::from_str::<String>(written).unwrap_or_else(|_| written.to_owned()))
+}
+
+fn is_name(segment: &str) -> bool {
+    !segment.is_empty()
+        && segment
+            .chars()
+            .all(|c| c.is_ascii_alphanumeric() || matches!(c, '_' | '-'))
+}
+
+fn no_such_field(document: &Document, path: &str) -> Problem {
+    let (known, depth) = document.tree.as_ref().map_or((Vec::new(), 0), |tree| {
+        let (node, depth) = tree.nearest(path);
+        let known = node.entries().iter().map(|entry| entry.key.clone());
+        (known.collect(), depth)
+    });
+    Problem::NoSuchField {
+        path: path.to_owned(),
+        missing: path.split('.').nth(depth).unwrap_or_default().to_owned(),
+        known,
+    }
+}
+
+fn quoted(value: &str) -> String {
+    format!("{value:?}")
+}
+
+/// What to write where, for a value that is there already.
+fn replacement(node: &Node, value: &str) -> (std::ops::Range<usize>, String) {
+    let raw = || scan(value).map_or_else(|| quoted(value), |_| value.to_owned());
+    match &node.kind {
+        Kind::Text => (node.span.clone(), quoted(value)),
+        // `coefficient("12 W/(m2 K)")` keeps its wrapper for a plain value.
+        Kind::Items(items) => match items.as_slice() {
+            [only] if only.kind == Kind::Text && scan(value).is_none() => {
+                (only.span.clone(), quoted(value))
+            }
+            _ => (node.span.clone(), raw()),
+        },
+        _ => (node.span.clone(), raw()),
+    }
+}
+
+/// Where and how a field that is not written yet is added to its section.
+fn insertion(section: &Node, text: &str, missing: &[&str], value: &str) -> Option<(usize, String)> {
+    let (first, rest) = missing.split_first()?;
+    let mut written = match value.trim() {
+        "true" | "false" => value.trim().to_owned(),
+        _ => quoted(value),
+    };
+    for name in rest.iter().rev() {
+        written = format!("({name}: {written})");
+    }
+    let keyed = match &section.kind {
+        Kind::Map(_) => format!("{first:?}: {written}"),
+        Kind::Fields(_) => format!("{first}: {written}"),
+        Kind::Items(items) if items.is_empty() => format!("{first}: {written}"),
+        _ => return None,
+    };
+    match section.entries().last() {
+        Some(last) => Some((last.value.span.end, format!(", {keyed}"))),
+        None => {
+            let inside = text.get(section.span.clone())?;
+            let open = inside.find(['(', '{'])?;
+            Some((section.span.start + open + 1, keyed))
+        }
+    }
+}
+
+fn splice(text: &str, span: std::ops::Range<usize>, written: &str) -> String {
+    let before = text.get(..span.start).unwrap_or_default();
+    let after = text.get(span.end..).unwrap_or_default();
+    format!("{before}{written}{after}")
+}
