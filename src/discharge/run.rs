@@ -23,7 +23,7 @@ pub struct Settings {
 impl Default for Settings {
     fn default() -> Self {
         Self {
-            relative_tolerance: 1e-7,
+            relative_tolerance: 1e-8,
             hold_nose: false,
             exact_lines: false,
         }
@@ -317,9 +317,9 @@ fn absolute_tolerances(system: &System, layout: &Layout, relative: f64) -> Vec<f
     let mass = mass.max(1e-9);
     let mut tolerances = vec![relative; layout.dimension];
     for (i, at) in layout.vessels.iter().enumerate() {
-        let own = system.vessels[i].co2_mass + system.vessels[i].air_mass;
-        // A small vessel is resolved on its own scale, but not below a thousandth of the charge.
-        let scale = own.clamp(1e-3 * mass, mass) * 1e-2 * relative;
+        // Every vessel on the scale of the whole charge: a small manifold in balance with its
+        // cartridge is stiff, and need not be known better than what it passes on.
+        let scale = relative * mass;
         tolerances[*at] = scale;
         tolerances[at + 1] = scale;
         tolerances[at + 2] = scale * 2e5;

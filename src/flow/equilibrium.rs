@@ -8,13 +8,15 @@
 //! end is where it begins), dry ice+vapour. Inside a stretch the maximum is where the velocity
 //! equals the equilibrium sound speed, found as the zero of w^2 - 2 (h0 - h).
 
+use std::sync::LazyLock;
+
 use crate::flow::FlowError;
 use crate::flow::stagnation::{Content, Flux, Stagnation};
 use crate::numerics::roots::{self, Tolerance};
-use crate::thermo::coexistence::{Coexistence, triple_point};
+use crate::thermo::coexistence::{Coexistence, saturation, triple_point};
 use crate::thermo::fluids::carbon_dioxide as co2;
-use crate::thermo::lines::LineSource;
-use crate::thermo::{FluidPoint, LOWEST_TEMPERATURE};
+use crate::thermo::lines::{LineSource, TABLE_HIGH};
+use crate::thermo::{FluidPoint, LOWEST_TEMPERATURE, ThermoError};
 
 /// Lowest throat temperature considered [K]; the pressure there is a few hundredths of a pascal.
 const COLDEST_THROAT: f64 = LOWEST_TEMPERATURE - 20.0;
@@ -187,6 +189,26 @@ fn single_phase(
     }
 }
 
+/// Two states of the vapour-pressure line next to the critical point, solved once.
+struct CriticalEnds {
+    /// Where the tables end.
+    table_end: Coexistence,
+    /// As near to the critical point as an isentrope is followed.
+    highest: Coexistence,
+}
+
+impl CriticalEnds {
+    fn get() -> Result<&'static Self, FlowError> {
+        static ENDS: LazyLock<Result<CriticalEnds, ThermoError>> = LazyLock::new(|| {
+            Ok(CriticalEnds {
+                table_end: saturation(TABLE_HIGH - 1e-9)?,
+                highest: saturation(co2::CRITICAL_TEMPERATURE - 1e-5)?,
+            })
+        });
+        ENDS.as_ref().map_err(|error| error.clone().into())
+    }
+}
+
 /// Where the isentrope of a single-phase state meets a two-phase region:
 /// (pressure [Pa], temperature [K], density [kg/m3] of the saturated phase).
 fn boundary(
@@ -200,17 +222,25 @@ fn boundary(
         let phase = if light { &line.light } else { &line.heavy };
         (line.pressure, line.temperature, phase.density())
     };
-    let highest = co2::CRITICAL_TEMPERATURE - 1e-5;
-    let critical = lines.saturation(highest)?;
-    if s0 >= critical.light.entropy {
+    let ends = CriticalEnds::get()?;
+    let bracket = |light: bool| {
+        // Nearly always below the end of the tables; the last hundredth of a kelvin only if needed.
+        let line = &ends.table_end;
+        let inside = if light {
+            s0 >= line.light.entropy
+        } else {
+            s0 <= line.heavy.entropy
+        };
+        if inside {
+            (triple.temperature, line.temperature)
+        } else {
+            (line.temperature, ends.highest.temperature)
+        }
+    };
+    if s0 >= ends.highest.light.entropy {
         // Vapour side: saturated-vapour entropy falls with temperature all along both lines.
         if s0 <= triple.vapour.entropy {
-            let t = entropy_on_line(
-                &|t| lines.saturation(t),
-                s0,
-                (triple.temperature, highest),
-                true,
-            )?;
+            let t = entropy_on_line(&|t| lines.saturation(t), s0, bracket(true), true)?;
             return Ok(Some(saturated(&lines.saturation(t)?, true)));
         }
         let coldest = lines.sublimation(COLDEST_THROAT)?;
@@ -225,21 +255,14 @@ fn boundary(
         )?;
         return Ok(Some(saturated(&lines.sublimation(t)?, true)));
     }
-    if s0 > critical.heavy.entropy {
+    if s0 > ends.highest.heavy.entropy {
         // Within a hair of the critical isentrope.
-        return Ok(Some((
-            critical.pressure,
-            critical.temperature,
-            start.density.min(467.6),
-        )));
+        let line = &ends.highest;
+        let density = start.density.min(co2::CRITICAL_DENSITY);
+        return Ok(Some((line.pressure, line.temperature, density)));
     }
     if s0 > triple.liquid.entropy {
-        let t = entropy_on_line(
-            &|t| lines.saturation(t),
-            s0,
-            (triple.temperature, highest),
-            false,
-        )?;
+        let t = entropy_on_line(&|t| lines.saturation(t), s0, bracket(false), false)?;
         return Ok(Some(saturated(&lines.saturation(t)?, false)));
     }
     // Colder than the triple liquid: the plateau is met with ice forming in the liquid.
@@ -249,7 +272,7 @@ fn boundary(
 
 /// Temperature at which a saturated phase has entropy `s0`.
 fn entropy_on_line(
-    line: &dyn Fn(f64) -> Result<Coexistence, crate::thermo::ThermoError>,
+    line: &dyn Fn(f64) -> Result<Coexistence, ThermoError>,
     s0: f64,
     (low, high): (f64, f64),
     light: bool,
@@ -272,7 +295,7 @@ fn entropy_on_line(
 
 /// A two-phase stretch between two temperatures. Returns whether the receiver was met in it.
 fn two_phase(
-    line: &dyn Fn(f64) -> Result<Coexistence, crate::thermo::ThermoError>,
+    line: &dyn Fn(f64) -> Result<Coexistence, ThermoError>,
     (bottom, top): (f64, f64),
     stagnation: &Stagnation,
     receiver: f64,

@@ -10,6 +10,10 @@ use crate::thermo::lines::LineSource;
 /// that the square-root law has a finite slope where vessels are in balance.
 pub const CREEPING: f64 = 1e-4;
 
+/// Pressure differences below this share of the donor pressure do not flow at all: vessels in
+/// balance are at rest, and the donor does not alternate from one instant to the next.
+pub const BALANCED: f64 = 1e-6;
+
 /// Share of air in the donor's pressure above which condensation in the throat is left out and the
 /// gas-mixture law alone is used; below it the two are joined smoothly.
 const AIR_SHARE: f64 = 0.05;
@@ -28,12 +32,19 @@ pub fn mass_flux(
     let p0 = stream.pressure;
     let difference = p0 - receiver_pressure;
     let creeping = CREEPING * p0;
+    if difference <= BALANCED * p0 {
+        return Ok(Flux {
+            mass_flux: 0.0,
+            choked: false,
+            throat_pressure: p0,
+        });
+    }
     let receiver = receiver_pressure.min(p0 - creeping);
     let mut flux = nozzle(lines, model, stream, receiver)?;
     flux.mass_flux *= friction(stream.gas.exponent, receiver / p0)?;
     if difference < creeping {
         // Value and slope of the square root at the joint, linear at zero.
-        let r = difference / creeping;
+        let r = ((difference / p0 - BALANCED) / (CREEPING - BALANCED)).max(0.0);
         flux.mass_flux *= r * (1.5 - 0.5 * r);
     }
     Ok(flux)

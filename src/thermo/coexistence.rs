@@ -278,7 +278,7 @@ fn saturation_solved(temperature: f64) -> Result<Coexistence, ThermoError> {
         residual = now;
     }
     let near = co2::CRITICAL_TEMPERATURE - temperature;
-    if !(residual < 1e-11_f64.max(1e-11 / near)) {
+    if !(residual < 1e-11_f64.max(1e-10 / near)) {
         return Err(ThermoError::NotConverged {
             what: "vapour-pressure line",
             temperature,
