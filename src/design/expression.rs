@@ -36,6 +36,16 @@ pub(super) enum Own {
     Uncertain(Distribution),
 }
 
+impl Expression {
+    /// The central value of its own part.
+    pub fn central(&self) -> f64 {
+        match &self.own {
+            Own::Fixed(value) => *value,
+            Own::Uncertain(distribution) => distribution.central(),
+        }
+    }
+}
+
 /// First words and patterns of the forms.
 const FORMS: [(&str, &str); 9] = [
     ("normal", "normal MEAN sd SPREAD [within LOW .. HIGH]"),

@@ -13,6 +13,8 @@ pub mod parts;
 mod reader;
 mod scan;
 mod schema;
+pub mod starter;
+pub mod summary;
 
 use std::collections::HashMap;
 
@@ -23,6 +25,7 @@ use crate::units::Dimension;
 pub use document::LARGEST_FILE;
 pub use error::{DesignError, Problem};
 pub use reader::Input;
+pub use starter::{StarterRequest, starter};
 
 use document::Document;
 use reader::{Catalogue, Kind, Reader};
