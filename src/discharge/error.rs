@@ -25,7 +25,7 @@ pub enum DischargeError {
     },
     /// The integration could not go on.
     #[error("the integration stopped: {0}")]
-    Integration(IntegrateError<NetworkError>),
+    Integration(Box<IntegrateError<NetworkError>>),
     /// The settings of the integration make no sense.
     #[error(transparent)]
     Settings(#[from] SettingsError),
@@ -46,7 +46,7 @@ impl From<IntegrateError<NetworkError>> for DischargeError {
     fn from(error: IntegrateError<NetworkError>) -> Self {
         match error {
             IntegrateError::System { source, time, .. } => Self::State { time, source },
-            other => Self::Integration(other),
+            other => Self::Integration(Box::new(other)),
         }
     }
 }

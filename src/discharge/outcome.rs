@@ -57,6 +57,64 @@ pub enum EventKind {
     Nose(NoseEvent),
 }
 
+impl EventKind {
+    /// What happened, without where: "pins shear".
+    #[must_use]
+    pub fn name(&self) -> &'static str {
+        match self {
+            EventKind::Commanded { .. } => "commanded open",
+            EventKind::BackupNotNeeded { .. } => "not needed, the nose is clear",
+            EventKind::FullyOpen { .. } => "fully open",
+            EventKind::TwoPhase { .. } => "starts to boil",
+            EventKind::SinglePhase { .. } => "single phase again",
+            EventKind::LiquidGone { .. } => "liquid gone",
+            EventKind::Nose(event) => match event {
+                NoseEvent::PinsShear => "pins shear",
+                NoseEvent::PinsTorn => "pins torn",
+                NoseEvent::Stop => "nose stops",
+                NoseEvent::BreakAway => "nose breaks away",
+                NoseEvent::SlideBack => "nose slides back",
+                NoseEvent::Seat => "nose back on its seat",
+                NoseEvent::Clear => "nose clear",
+                NoseEvent::Recontact => "nose falls back onto the coupler",
+                NoseEvent::Taut => "tether taut",
+                NoseEvent::TetherPeak => "tether load peak",
+                NoseEvent::Slack => "tether slack",
+            },
+        }
+    }
+
+    /// Name of the path or vessel it happened to; `None` for the nose.
+    #[must_use]
+    pub fn subject(&self) -> Option<&str> {
+        match self {
+            EventKind::Commanded { path }
+            | EventKind::BackupNotNeeded { path }
+            | EventKind::FullyOpen { path } => Some(path),
+            EventKind::TwoPhase { vessel }
+            | EventKind::SinglePhase { vessel }
+            | EventKind::LiquidGone { vessel } => Some(vessel),
+            EventKind::Nose(_) => None,
+        }
+    }
+
+    /// Whether this is that event of the nose.
+    #[must_use]
+    pub fn is_nose(&self, wanted: NoseEvent) -> bool {
+        *self == EventKind::Nose(wanted)
+    }
+}
+
+/// "valve commanded open", "pins shear".
+impl std::fmt::Display for EventKind {
+    fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self.subject() {
+            Some(subject) => write!(formatter, "{subject} {}", self.name()),
+            None => formatter.write_str(self.name()),
+        }
+    }
+}
+
 /// Why the run ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Ending {

@@ -12,6 +12,7 @@ pub mod balances;
 pub mod contents;
 pub mod criteria;
 pub mod error;
+pub mod estimates;
 pub mod flow_path;
 pub mod heat;
 pub mod layout;
