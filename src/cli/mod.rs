@@ -1,1 +1,75 @@
-//! (to be described)
+//! The command line: one file per subcommand, and what they share.
+//!
+//! Results go to standard output, messages to standard error. The exit code is 0 for a pass, 1
+//! where a criterion fails, 2 for bad input and 3 where the computation failed.
+
+pub mod check;
+pub mod common;
+pub mod failure;
+pub mod files;
+pub mod load;
+pub mod manual;
+pub mod new;
+pub mod shot;
+
+use clap::{Parser, Subcommand};
+
+pub use failure::{Failure, Verdict};
+
+/// Will the nose leave? CO2 cold-gas separation of sounding rockets, computed.
+#[derive(Debug, Parser)]
+#[command(
+    name = "coldkick",
+    version,
+    about,
+    max_term_width = 100,
+    after_help = "Exit code: 0 pass, 1 a criterion fails, 2 bad input, 3 the computation failed."
+)]
+pub struct Command {
+    /// What to do.
+    #[command(subcommand)]
+    pub task: Task,
+}
+
+/// The subcommands.
+#[derive(Debug, Subcommand)]
+pub enum Task {
+    /// Write a starter design for a cartridge and a bore.
+    New(new::NewArguments),
+    /// Is a design valid, and what does it say.
+    Check(check::CheckArguments),
+    /// One discharge: pressure, opening force, events, exit speed and a verdict per criterion.
+    Shot(shot::ShotArguments),
+    /// Print the completion script of a shell.
+    Completions(manual::CompletionArguments),
+    /// Print the manual page, for `man -l -`.
+    Man,
+}
+
+/// Do what was asked.
+///
+/// # Errors
+/// Bad input or a failed computation, each with the message to print.
+pub fn run(command: &Command) -> Result<Verdict, Failure> {
+    match &command.task {
+        Task::New(arguments) => new::run(arguments),
+        Task::Check(arguments) => check::run(arguments),
+        Task::Shot(arguments) => shot::run(arguments),
+        Task::Completions(arguments) => manual::completions(arguments),
+        Task::Man => manual::man(),
+    }
+}
+
+/// Have error messages keep their lines whole and point at their place in a file.
+pub fn set_up_messages() {
+    let hook = miette::set_hook(Box::new(|_| {
+        Box::new(
+            miette::MietteHandlerOpts::new()
+                .wrap_lines(false)
+                .terminal_links(false)
+                .build(),
+        )
+    }));
+    // A second call in one process keeps the first handler, which is the same.
+    drop(hook);
+}

@@ -1,0 +1,126 @@
+//! Writing results: whole files or none, and standard output that may be closed early.
+
+use std::io::{ErrorKind, Write};
+use std::path::Path;
+
+use crate::cli::Failure;
+
+/// Kind of picture, by the ending of its file name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PictureKind {
+    /// Scalable vector graphics.
+    Svg,
+    /// Portable network graphics.
+    Png,
+}
+
+/// The kind of picture a file name asks for.
+///
+/// # Errors
+/// Any other ending.
+pub fn picture_kind(path: &Path) -> Result<PictureKind, Failure> {
+    let ending = path
+        .extension()
+        .map(|ending| ending.to_string_lossy().to_lowercase());
+    match ending.as_deref() {
+        Some("svg") => Ok(PictureKind::Svg),
+        Some("png") => Ok(PictureKind::Png),
+        _ => Err(Failure::input(
+            format!("--plot {}: not a picture this can draw", path.display()),
+            "end the file name in .svg or .png",
+        )),
+    }
+}
+
+/// Refuse early, before anything is computed, what [`write_whole`] would refuse.
+///
+/// # Errors
+/// The file exists and `force` is not set, or its directory does not exist.
+pub fn check_target(path: &Path, force: bool) -> Result<(), Failure> {
+    if path.is_dir() {
+        return Err(Failure::input(
+            format!("{} is a directory", path.display()),
+            "name a file",
+        ));
+    }
+    if path.exists() && !force {
+        return Err(Failure::input(
+            format!("{} exists", path.display()),
+            "choose another name, or replace it with --force",
+        ));
+    }
+    let directory = directory(path);
+    if directory.is_dir() {
+        Ok(())
+    } else {
+        Err(Failure::input(
+            format!("the directory {} does not exist", directory.display()),
+            "create it first",
+        ))
+    }
+}
+
+fn directory(path: &Path) -> &Path {
+    match path.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent,
+        _ => Path::new("."),
+    }
+}
+
+/// Write a file whole or not at all: into a temporary file beside it, then renamed.
+///
+/// # Errors
+/// What [`check_target`] refuses, and failures of the file system.
+pub fn write_whole(path: &Path, content: &[u8], force: bool) -> Result<(), Failure> {
+    check_target(path, force)?;
+    let failed = |error: std::io::Error| {
+        Failure::input(
+            format!("{} could not be written: {error}", path.display()),
+            "",
+        )
+    };
+    let mut file = tempfile::Builder::new()
+        .permissions_like_new_file()
+        .tempfile_in(directory(path))
+        .map_err(failed)?;
+    file.write_all(content).map_err(failed)?;
+    if force {
+        file.persist(path).map_err(|error| failed(error.error))?;
+    } else {
+        file.persist_noclobber(path)
+            .map_err(|error| failed(error.error))?;
+    }
+    Ok(())
+}
+
+/// A temporary file is private by default; a result is not.
+trait NewFilePermissions {
+    fn permissions_like_new_file(&mut self) -> &mut Self;
+}
+
+impl NewFilePermissions for tempfile::Builder<'_, '_> {
+    #[cfg(unix)]
+    fn permissions_like_new_file(&mut self) -> &mut Self {
+        use std::os::unix::fs::PermissionsExt;
+        // The process's own mask still applies.
+        self.permissions(std::fs::Permissions::from_mode(0o666))
+    }
+    #[cfg(not(unix))]
+    fn permissions_like_new_file(&mut self) -> &mut Self {
+        self
+    }
+}
+
+/// Print to standard output. A reader that has gone away (`| head`) is not a failure.
+///
+/// # Errors
+/// Any other failure to write.
+pub fn print(text: &str) -> Result<(), Failure> {
+    let mut out = anstream::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(error) if error.kind() != ErrorKind::BrokenPipe => Err(Failure::computation(format!(
+            "standard output could not be written: {error}"
+        ))),
+        _ => Ok(()),
+    }
+}

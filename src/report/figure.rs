@@ -1,0 +1,700 @@
+//! Panels stacked over one time axis, drawn as engineers draw them: ticks at round numbers, units on
+//! every axis, curves told apart by dash as well as by colour, events numbered and listed below.
+//!
+//! Colours are those of Okabe and Ito, chosen to differ for every kind of colour vision and in grey.
+
+use kuva::render::color::Color;
+use kuva::render::render::{Primitive, Scene, TextAnchor};
+
+/// Colours in the order in which curves take them.
+pub const COLOURS: [&str; 7] = [
+    "#0072b2", "#d55e00", "#009e73", "#cc79a7", "#000000", "#56b4e9", "#e69f00",
+];
+const DASHES: [Option<&[f64]>; 4] = [
+    None,
+    Some(&[8.0, 3.5]),
+    Some(&[10.0, 3.0, 2.5, 3.0]),
+    Some(&[3.0, 2.5]),
+];
+
+const WIDTH: f64 = 880.0;
+const LEFT: f64 = 84.0;
+const RIGHT: f64 = 176.0;
+const TAG_ROW: f64 = 15.0;
+const GAP: f64 = 20.0;
+const INK: &str = "#1a1a1a";
+const FAINT: &str = "#d9d9d9";
+const MIDDLE: &str = "#7f7f7f";
+
+/// A line through points.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Curve {
+    /// Name in the legend; empty for none.
+    pub label: String,
+    /// Points (x, y), x ascending, in the units of the axes.
+    pub points: Vec<(f64, f64)>,
+    /// Which colour and dash, in order.
+    pub style: usize,
+}
+
+/// A horizontal line with a name.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Level {
+    /// Name, written on the line.
+    pub label: String,
+    /// Height.
+    pub value: f64,
+}
+
+/// A filled region between two curves.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Band {
+    /// Name in the legend; empty for none.
+    pub label: String,
+    /// Points (x, low, high), x ascending.
+    pub points: Vec<(f64, f64, f64)>,
+    /// Which colour.
+    pub style: usize,
+}
+
+/// One set of axes.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Panel {
+    /// What the vertical axis shows, with unit.
+    pub label: String,
+    /// Regions, drawn first.
+    pub bands: Vec<Band>,
+    /// Curves.
+    pub curves: Vec<Curve>,
+    /// Levels; they do not stretch the axis unless they lie within twice the curves' range.
+    pub levels: Vec<Level>,
+    /// Whether the axis starts at zero.
+    pub from_zero: bool,
+    /// Height of the axes [px].
+    pub height: f64,
+}
+
+/// Something that happened, marked through all panels.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Mark {
+    /// When, in the unit of the horizontal axis.
+    pub at: f64,
+    /// What.
+    pub label: String,
+}
+
+/// Panels over one horizontal axis.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Figure {
+    /// Title.
+    pub title: String,
+    /// Lines below the title.
+    pub subtitle: Vec<String>,
+    /// What the horizontal axis shows, with unit.
+    pub x_label: String,
+    /// Range of the horizontal axis.
+    pub x_range: (f64, f64),
+    /// Panels, top to bottom.
+    pub panels: Vec<Panel>,
+    /// Events.
+    pub marks: Vec<Mark>,
+}
+
+/// A mapping of numbers to pixels with round ticks.
+#[derive(Debug, Clone)]
+struct Axis {
+    low: f64,
+    high: f64,
+    start: f64,
+    length: f64,
+    step: f64,
+}
+
+impl Axis {
+    fn new(low: f64, high: f64, start: f64, length: f64, target: usize) -> Self {
+        let (low, high) = if high > low && (high - low).is_finite() {
+            (low, high)
+        } else {
+            (low - 0.5, low + 0.5)
+        };
+        Axis {
+            low,
+            high,
+            start,
+            length,
+            step: round_step((high - low) / target as f64),
+        }
+    }
+
+    /// Extended to whole steps.
+    fn rounded(low: f64, high: f64, start: f64, length: f64, target: usize) -> Self {
+        let mut axis = Axis::new(low, high, start, length, target);
+        axis.low = (axis.low / axis.step + 1e-9).floor() * axis.step;
+        axis.high = (axis.high / axis.step - 1e-9).ceil() * axis.step;
+        axis
+    }
+
+    fn map(&self, value: f64) -> f64 {
+        self.start + (value - self.low) / (self.high - self.low) * self.length
+    }
+
+    fn ticks(&self) -> Vec<f64> {
+        let first = (self.low / self.step - 1e-9).ceil();
+        let count = ((self.high - first * self.step) / self.step + 1e-9).floor();
+        (0..=count.clamp(0.0, 50.0) as usize)
+            .map(|index| (first + index as f64) * self.step)
+            .collect()
+    }
+
+    fn write(&self, value: f64) -> String {
+        let decimals = (-(self.step.log10() + 1e-9).floor()).clamp(0.0, 9.0) as usize;
+        let text = format!("{value:.decimals$}");
+        match text.strip_prefix('-') {
+            Some(rest) if rest.bytes().all(|b| matches!(b, b'0' | b'.')) => rest.to_owned(),
+            _ => text,
+        }
+    }
+}
+
+/// 1, 2 or 5 times a power of ten, at least the given step.
+fn round_step(step: f64) -> f64 {
+    let power = 10f64.powf(step.log10().floor());
+    let share = step / power;
+    let factor = [1.0, 2.0, 5.0]
+        .into_iter()
+        .find(|factor| share <= factor * (1.0 + 1e-9))
+        .unwrap_or(10.0);
+    factor * power
+}
+
+impl Figure {
+    /// The figure as a drawing.
+    #[must_use]
+    pub fn draw(&self) -> Scene {
+        let marks = self.marks_in_range();
+        let rows = tag_rows(&marks, self);
+        let lines = self.subtitle.len() as f64 * 17.0;
+        let top =
+            41.0 + lines + TAG_ROW * rows.iter().copied().max().map_or(0, |row| row + 1) as f64;
+        let axes: f64 = self.panels.iter().map(|panel| panel.height + GAP).sum();
+        let listing = marks.len().div_ceil(2) as f64 * 17.0;
+        let height = top + axes + 46.0 + listing + 12.0;
+        let mut scene = Scene::new(WIDTH, height);
+        scene.font_family = Some("DejaVu Sans, Verdana, Helvetica, sans-serif".to_owned());
+        scene.text_color = Some(INK.to_owned());
+        text(
+            &mut scene,
+            LEFT,
+            24.0,
+            &self.title,
+            16,
+            TextAnchor::Start,
+            INK,
+            true,
+        );
+        for (index, line) in self.subtitle.iter().enumerate() {
+            let y = 43.0 + 17.0 * index as f64;
+            text(&mut scene, LEFT, y, line, 12, TextAnchor::Start, INK, false);
+        }
+
+        let across = self.across();
+        let mut y = top;
+        for (index, panel) in self.panels.iter().enumerate() {
+            let last = index + 1 == self.panels.len();
+            panel.draw(
+                &mut scene,
+                &across,
+                y,
+                last.then_some(self.x_label.as_str()),
+            );
+            y += panel.height + GAP;
+        }
+        draw_marks(&mut scene, &marks, &rows, &across, top, y - GAP);
+        list_marks(&mut scene, &marks, y + 40.0);
+        scene
+    }
+
+    fn across(&self) -> Axis {
+        let (low, high) = self.x_range;
+        Axis::new(low, high, LEFT, WIDTH - LEFT - RIGHT, 8)
+    }
+
+    fn marks_in_range(&self) -> Vec<&Mark> {
+        let (low, high) = self.x_range;
+        let mut marks: Vec<&Mark> = self
+            .marks
+            .iter()
+            .filter(|mark| mark.at >= low && mark.at <= high)
+            .collect();
+        marks.sort_by(|a, b| a.at.total_cmp(&b.at));
+        marks
+    }
+}
+
+impl Panel {
+    /// Range of everything drawn, and of the levels near it.
+    fn range(&self, across: &Axis) -> (f64, f64) {
+        let visible = |x: &f64| *x >= across.low && *x <= across.high;
+        let values = self
+            .curves
+            .iter()
+            .flat_map(|curve| &curve.points)
+            .filter(|(x, _)| visible(x))
+            .map(|(_, y)| *y);
+        let edges = self
+            .bands
+            .iter()
+            .flat_map(|band| &band.points)
+            .filter(|(x, _, _)| visible(x))
+            .flat_map(|(_, low, high)| [*low, *high]);
+        let (mut low, mut high) = values
+            .chain(edges)
+            .filter(|value| value.is_finite())
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
+                (low.min(value), high.max(value))
+            });
+        if low > high {
+            (low, high) = (0.0, 1.0);
+        }
+        if self.from_zero {
+            low = low.min(0.0);
+        }
+        let reach = high - low;
+        if low < 0.0 && low > -0.03 * reach {
+            low = 0.0;
+        }
+        for level in &self.levels {
+            if level.value > high && level.value <= high + reach {
+                high = level.value;
+            } else if level.value < low && level.value >= low - reach {
+                low = level.value;
+            }
+        }
+        let room = 0.04 * (high - low).max(1e-12 * high.abs());
+        (if low == 0.0 { low } else { low - room }, high + room)
+    }
+
+    fn draw(&self, scene: &mut Scene, across: &Axis, top: f64, x_label: Option<&str>) {
+        let bottom = top + self.height;
+        let (low, high) = self.range(across);
+        let target = (self.height / 27.0).max(3.0) as usize;
+        let up = Axis::rounded(low, high, bottom, -self.height, target);
+        let right = across.start + across.length;
+        for tick in across.ticks() {
+            let x = across.map(tick);
+            line(scene, (x, top), (x, bottom), FAINT, 0.7, None);
+            line(scene, (x, bottom), (x, bottom + 4.0), INK, 1.0, None);
+            if x_label.is_some() {
+                let label = across.write(tick);
+                text(
+                    scene,
+                    x,
+                    bottom + 17.0,
+                    &label,
+                    11,
+                    TextAnchor::Middle,
+                    INK,
+                    false,
+                );
+            }
+        }
+        for tick in up.ticks() {
+            let y = up.map(tick);
+            line(scene, (LEFT, y), (right, y), FAINT, 0.7, None);
+            line(scene, (LEFT - 4.0, y), (LEFT, y), INK, 1.0, None);
+            text(
+                scene,
+                LEFT - 8.0,
+                y + 4.0,
+                &up.write(tick),
+                11,
+                TextAnchor::End,
+                INK,
+                false,
+            );
+        }
+        for band in &self.bands {
+            fill(scene, band, across, &up);
+        }
+        for curve in &self.curves {
+            stroke(scene, curve, across, &up);
+        }
+        let mut legend = top + 10.0;
+        for level in &self.levels {
+            let y = up.map(level.value);
+            if y < top - 0.5 || y > bottom + 0.5 {
+                continue;
+            }
+            line(scene, (LEFT, y), (right, y), INK, 1.1, Some("5,3"));
+            text(
+                scene,
+                right + 6.0,
+                y + 4.0,
+                &level.label,
+                11,
+                TextAnchor::Start,
+                INK,
+                false,
+            );
+        }
+        let taken: Vec<f64> = self
+            .levels
+            .iter()
+            .map(|level| up.map(level.value))
+            .collect();
+        let entries = self
+            .curves
+            .iter()
+            .map(|curve| (curve.label.as_str(), curve.style, false))
+            .chain(
+                self.bands
+                    .iter()
+                    .map(|band| (band.label.as_str(), band.style, true)),
+            );
+        for (label, style, band) in entries.filter(|entry| !entry.0.is_empty()) {
+            while taken.iter().any(|y| (y - legend).abs() < 14.0) && legend < bottom {
+                legend += 4.0;
+            }
+            let (x, y) = (right + 8.0, legend);
+            if band {
+                rectangle(scene, (x, y - 5.0), (26.0, 10.0), colour(style), 0.25);
+            } else {
+                for points in dashes(&[(x, y), (x + 26.0, y)], dash(style)) {
+                    scene.add(Primitive::PolyLine {
+                        points,
+                        stroke: Color::from(colour(style)),
+                        stroke_width: 2.0,
+                        stroke_dasharray: None,
+                    });
+                }
+            }
+            text(
+                scene,
+                x + 32.0,
+                y + 4.0,
+                label,
+                11,
+                TextAnchor::Start,
+                INK,
+                false,
+            );
+            legend += 17.0;
+        }
+        frame(scene, (LEFT, top), (right, bottom));
+        scene.add(Primitive::Text {
+            x: 18.0,
+            y: 0.5 * (top + bottom),
+            content: self.label.clone(),
+            size: 12,
+            anchor: TextAnchor::Middle,
+            rotate: Some(-90.0),
+            bold: false,
+            color: Some(Color::from(INK)),
+        });
+        if let Some(label) = x_label {
+            let x = 0.5 * (LEFT + right);
+            text(
+                scene,
+                x,
+                bottom + 36.0,
+                label,
+                12,
+                TextAnchor::Middle,
+                INK,
+                false,
+            );
+        }
+    }
+}
+
+fn colour(style: usize) -> &'static str {
+    COLOURS.get(style % COLOURS.len()).copied().unwrap_or(INK)
+}
+
+fn dash(style: usize) -> Option<&'static [f64]> {
+    DASHES.get(style % DASHES.len()).copied().flatten()
+}
+
+/// A curve, cut at the edges of the horizontal axis.
+fn stroke(scene: &mut Scene, curve: &Curve, across: &Axis, up: &Axis) {
+    let mut points: Vec<(f64, f64)> = Vec::with_capacity(curve.points.len());
+    let mut previous: Option<(f64, f64)> = None;
+    for &(x, y) in curve
+        .points
+        .iter()
+        .filter(|(x, y)| x.is_finite() && y.is_finite())
+    {
+        if x > across.high {
+            if let Some((x0, y0)) = previous.filter(|(x0, _)| *x0 < across.high) {
+                let edge = y0 + (across.high - x0) / (x - x0) * (y - y0);
+                points.push((across.map(across.high), up.map(edge)));
+            }
+            break;
+        }
+        if x >= across.low {
+            let point = (across.map(x), up.map(y));
+            // Samples that fall on one pixel draw nothing new.
+            let far = |p: &(f64, f64)| (p.0 - point.0).abs() + (p.1 - point.1).abs() > 0.15;
+            if points.last().is_none_or(far) {
+                points.push(point);
+            }
+        }
+        previous = Some((x, y));
+    }
+    for points in dashes(&points, dash(curve.style)) {
+        scene.add(Primitive::PolyLine {
+            points,
+            stroke: Color::from(colour(curve.style)),
+            stroke_width: 1.8,
+            stroke_dasharray: None,
+        });
+    }
+}
+
+/// A polyline cut into dashes that run on across its points, whatever draws it.
+fn dashes(points: &[(f64, f64)], pattern: Option<&[f64]>) -> Vec<Vec<(f64, f64)>> {
+    let (Some(pattern), Some(first)) = (pattern, points.first()) else {
+        return vec![points.to_vec()];
+    };
+    let mut pieces = Vec::new();
+    let mut piece = vec![*first];
+    let mut lengths = pattern.iter().copied().cycle();
+    let mut left = lengths.next().unwrap_or(f64::INFINITY);
+    let mut drawing = true;
+    for pair in points.windows(2) {
+        let &[mut from, to] = pair else { continue };
+        let mut length = (to.0 - from.0).hypot(to.1 - from.1);
+        while length > left {
+            let share = left / length;
+            from = (
+                from.0 + share * (to.0 - from.0),
+                from.1 + share * (to.1 - from.1),
+            );
+            length -= left;
+            if drawing {
+                piece.push(from);
+                pieces.push(std::mem::take(&mut piece));
+            } else {
+                piece = vec![from];
+            }
+            drawing = !drawing;
+            left = lengths.next().unwrap_or(f64::INFINITY);
+        }
+        left -= length;
+        if drawing {
+            piece.push(to);
+        }
+    }
+    if piece.len() > 1 {
+        pieces.push(piece);
+    }
+    pieces
+}
+
+fn fill(scene: &mut Scene, band: &Band, across: &Axis, up: &Axis) {
+    let visible = |x: f64| x >= across.low && x <= across.high;
+    let inside: Vec<_> = band.points.iter().filter(|(x, _, _)| visible(*x)).collect();
+    let mut path = String::new();
+    let there = inside.iter().map(|(x, _, high)| (*x, *high));
+    let back = inside.iter().rev().map(|(x, low, _)| (*x, *low));
+    for (index, (x, y)) in there.chain(back).enumerate() {
+        let verb = if index == 0 { 'M' } else { 'L' };
+        path.push_str(&format!("{verb} {:.2} {:.2} ", across.map(x), up.map(y)));
+    }
+    path.push('Z');
+    scene.add(Primitive::Path(Box::new(kuva::render::render::PathData {
+        d: path,
+        fill: Some(Color::from(colour(band.style))),
+        stroke: Color::from("none"),
+        stroke_width: 0.0,
+        opacity: Some(0.25),
+        stroke_dasharray: None,
+    })));
+}
+
+/// Rows for the numbered tags, so that close ones do not overlap.
+fn tag_rows(marks: &[&Mark], figure: &Figure) -> Vec<usize> {
+    let across = figure.across();
+    let mut ends: Vec<f64> = Vec::new();
+    marks
+        .iter()
+        .map(|mark| {
+            let x = across.map(mark.at);
+            let row = ends
+                .iter()
+                .position(|end| *end < x - 9.0)
+                .unwrap_or(ends.len());
+            match ends.get_mut(row) {
+                Some(end) => *end = x + 9.0,
+                None => ends.push(x + 9.0),
+            }
+            row
+        })
+        .collect()
+}
+
+fn draw_marks(
+    scene: &mut Scene,
+    marks: &[&Mark],
+    rows: &[usize],
+    across: &Axis,
+    top: f64,
+    bottom: f64,
+) {
+    for (index, (mark, row)) in marks.iter().zip(rows).enumerate() {
+        let x = across.map(mark.at);
+        let y = top - 9.0 - TAG_ROW * *row as f64;
+        line(
+            scene,
+            (x, y + 6.0),
+            (x, bottom),
+            MIDDLE,
+            0.9,
+            Some("1.5,2.5"),
+        );
+        tag(scene, (x, y), index + 1);
+    }
+}
+
+/// A numbered circle.
+fn tag(scene: &mut Scene, at: (f64, f64), number: usize) {
+    scene.add(Primitive::Circle {
+        cx: at.0,
+        cy: at.1,
+        r: 7.0,
+        fill: Color::from("#ffffff"),
+        fill_opacity: None,
+        stroke: Some(Color::from(INK)),
+        stroke_width: Some(0.9),
+    });
+    let label = number.to_string();
+    text(
+        scene,
+        at.0,
+        at.1 + 3.3,
+        &label,
+        9,
+        TextAnchor::Middle,
+        INK,
+        false,
+    );
+}
+
+/// What the numbers mean, in two columns.
+fn list_marks(scene: &mut Scene, marks: &[&Mark], top: f64) {
+    let per_column = marks.len().div_ceil(2).max(1);
+    for (index, mark) in marks.iter().enumerate() {
+        let x = LEFT + (index / per_column) as f64 * 0.5 * (WIDTH - LEFT - 20.0);
+        let y = top + 14.0 + (index % per_column) as f64 * 17.0;
+        tag(scene, (x + 7.0, y - 4.0), index + 1);
+        text(
+            scene,
+            x + 20.0,
+            y,
+            &mark.label,
+            11,
+            TextAnchor::Start,
+            INK,
+            false,
+        );
+    }
+}
+
+fn line(
+    scene: &mut Scene,
+    from: (f64, f64),
+    to: (f64, f64),
+    colour: &str,
+    width: f64,
+    dash: Option<&str>,
+) {
+    scene.add(Primitive::Line {
+        x1: from.0,
+        y1: from.1,
+        x2: to.0,
+        y2: to.1,
+        stroke: Color::from(colour),
+        stroke_width: width,
+        stroke_dasharray: dash.map(str::to_owned),
+    });
+}
+
+fn rectangle(scene: &mut Scene, at: (f64, f64), size: (f64, f64), colour: &str, opacity: f64) {
+    scene.add(Primitive::Rect {
+        x: at.0,
+        y: at.1,
+        width: size.0,
+        height: size.1,
+        fill: Color::from(colour),
+        stroke: None,
+        stroke_width: None,
+        opacity: Some(opacity),
+    });
+}
+
+fn frame(scene: &mut Scene, corner: (f64, f64), opposite: (f64, f64)) {
+    let (left, top) = corner;
+    let (right, bottom) = opposite;
+    for (from, to) in [
+        ((left, top), (right, top)),
+        ((right, top), (right, bottom)),
+        ((right, bottom), (left, bottom)),
+        ((left, bottom), (left, top)),
+    ] {
+        line(scene, from, to, INK, 1.0, None);
+    }
+}
+
+#[allow(clippy::too_many_arguments)] // a text is its place, size, anchor, colour and weight
+fn text(
+    scene: &mut Scene,
+    x: f64,
+    y: f64,
+    content: &str,
+    size: u32,
+    anchor: TextAnchor,
+    colour: &str,
+    bold: bool,
+) {
+    scene.add(Primitive::Text {
+        x,
+        y,
+        content: content.to_owned(),
+        size,
+        anchor,
+        rotate: None,
+        bold,
+        color: Some(Color::from(colour)),
+    });
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ticks_are_round_and_inside() {
+        let axis = Axis::new(0.013, 0.387, 0.0, 100.0, 8);
+        let ticks = axis.ticks();
+        assert!((axis.step - 0.05).abs() < 1e-12, "{}", axis.step);
+        assert_eq!(ticks.len(), 7);
+        assert_eq!(axis.write(ticks[0]), "0.05");
+        assert!(ticks.iter().all(|tick| (0.013..=0.387).contains(tick)));
+    }
+
+    #[test]
+    fn marks_at_one_place_take_rows_of_their_own() {
+        let figure = Figure {
+            x_range: (0.0, 1.0),
+            marks: [0.1, 0.101, 0.5]
+                .iter()
+                .map(|at| Mark {
+                    at: *at,
+                    label: String::new(),
+                })
+                .collect(),
+            ..Figure::default()
+        };
+        assert_eq!(tag_rows(&figure.marks_in_range(), &figure), vec![0, 1, 0]);
+    }
+}
