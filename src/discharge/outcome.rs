@@ -120,6 +120,10 @@ impl std::fmt::Display for EventKind {
 pub enum Ending {
     /// The horizon of the design was reached.
     Horizon,
+    /// The nose is off and the tether has had its peak load.
+    TetherTaut,
+    /// The nose came off and fell back to the mouth of the coupler.
+    FellBack,
 }
 
 /// What became of one vessel.

@@ -23,7 +23,7 @@ pub struct Settings {
 impl Default for Settings {
     fn default() -> Self {
         Self {
-            relative_tolerance: 1e-8,
+            relative_tolerance: 1e-7,
             hold_nose: false,
             exact_lines: false,
         }
@@ -74,6 +74,7 @@ fn run_with<L: LineSource + Copy>(
     let mut events: Vec<EventRecord> = Vec::new();
     let mut alarms = alarms(system);
     let mut cleared = false;
+    let mut ended = None;
     let mut samples = Samples::new(layout.dimension);
     samples.push(0.0, &start);
     // An empty calendar entry at the horizon ends the run.
@@ -121,8 +122,13 @@ fn run_with<L: LineSource + Copy>(
                 if kind == EventKind::Nose(NoseEvent::Clear) {
                     cleared = true;
                 }
+                ended = ending(&kind, cleared, system);
                 events.push(EventRecord { time, kind });
                 samples.push(time, integrator.state());
+                if ended.is_some() {
+                    recorder.take(&mut network, &mut samples)?;
+                    break;
+                }
                 integrator.restart();
             }
         }
@@ -142,13 +148,27 @@ fn run_with<L: LineSource + Copy>(
             energy: audit.energy_closure,
         });
     }
-    let (trajectory, outcome) = recorder.finish(&events, Ending::Horizon);
+    let (trajectory, outcome) = recorder.finish(&events, ended.unwrap_or(Ending::Horizon));
     Ok(Discharge {
         trajectory,
         events,
         outcome,
         audit,
     })
+}
+
+/// Whether an event of a cleared nose ends the run: the tether has had its peak, or the nose falls
+/// back to the mouth of the coupler.
+fn ending(kind: &EventKind, cleared: bool, system: &System) -> Option<Ending> {
+    let tether = system
+        .nose
+        .as_ref()
+        .is_some_and(|(nose, _)| nose.tether.is_some());
+    match kind {
+        EventKind::Nose(NoseEvent::TetherPeak) if cleared && tether => Some(Ending::TetherTaut),
+        EventKind::Nose(NoseEvent::Recontact) if cleared => Some(Ending::FellBack),
+        _ => None,
+    }
 }
 
 /// Something known to happen at a time.

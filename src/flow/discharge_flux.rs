@@ -1,12 +1,16 @@
 //! The mass flux of a path: the chosen two-phase model applied to what a vessel offers.
 
 use crate::flow::stagnation::{Content, Flux, Stagnation};
-use crate::flow::{FlowError, FluxModel, equilibrium, frozen, henry_fauske, perfect_gas};
+use crate::flow::{
+    FlowError, FluxModel, equilibrium, frozen, henry_fauske, isentrope, perfect_gas,
+};
 use crate::thermo::coexistence::auxiliary_saturation_pressure;
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::lines::LineSource;
 
 /// Mass flux of pure CO2 by `model` into a receiver at `receiver_pressure` [Pa].
+///
+/// A gas that stays a gas to the throat flows alike by every model. Otherwise:
 ///
 /// * equilibrium, frozen: the limits;
 /// * between: their linear blend;
@@ -26,8 +30,12 @@ pub fn pure(
     stagnation: &Stagnation,
     receiver_pressure: f64,
 ) -> Result<Flux, FlowError> {
-    let equilibrium = || equilibrium::mass_flux(lines, stagnation, receiver_pressure);
-    let frozen = || frozen::mass_flux(stagnation, receiver_pressure);
+    let sonic = isentrope::sonic_of_gas(stagnation);
+    if let Some(flux) = equilibrium::gas_only(lines, stagnation, receiver_pressure, sonic)? {
+        return Ok(flux);
+    }
+    let equilibrium = || equilibrium::across_boundaries(lines, stagnation, receiver_pressure);
+    let frozen = || frozen::with_sonic(stagnation, receiver_pressure, sonic);
     match model {
         FluxModel::Equilibrium => equilibrium(),
         FluxModel::Frozen => frozen(),

@@ -10,8 +10,8 @@
 
 use std::sync::LazyLock;
 
-use crate::flow::FlowError;
 use crate::flow::stagnation::{Content, Flux, Stagnation};
+use crate::flow::{FlowError, isentrope};
 use crate::numerics::roots::{self, Tolerance};
 use crate::thermo::coexistence::{Coexistence, saturation, triple_point};
 use crate::thermo::fluids::carbon_dioxide as co2;
@@ -60,6 +60,19 @@ pub fn mass_flux(
     stagnation: &Stagnation,
     receiver_pressure: f64,
 ) -> Result<Flux, FlowError> {
+    let sonic = isentrope::sonic_of_gas(stagnation);
+    match gas_only(lines, stagnation, receiver_pressure, sonic)? {
+        Some(flux) => Ok(flux),
+        None => across_boundaries(lines, stagnation, receiver_pressure),
+    }
+}
+
+/// The general search, stretch by stretch.
+pub(crate) fn across_boundaries(
+    lines: &impl LineSource,
+    stagnation: &Stagnation,
+    receiver_pressure: f64,
+) -> Result<Flux, FlowError> {
     let mut best = Best {
         flux: 0.0,
         pressure: stagnation.pressure,
@@ -70,6 +83,58 @@ pub fn mass_flux(
         choked: receiver_pressure < best.pressure * (1.0 - 1e-9),
         throat_pressure: best.pressure,
     })
+}
+
+/// The flux of a gas that is still a single phase where it chokes or meets the receiver, which is
+/// then the frozen flux; `None` if a phase boundary comes first. (Beyond choking in a gas no second
+/// maximum exceeds the first: condensation further down only slows the growth of velocity.)
+///
+/// # Errors
+/// As [`mass_flux`].
+pub(crate) fn gas_only(
+    lines: &impl LineSource,
+    stagnation: &Stagnation,
+    receiver_pressure: f64,
+    sonic: Option<FluidPoint>,
+) -> Result<Option<Flux>, FlowError> {
+    let Content::Single(start) = &stagnation.content else {
+        return Ok(None);
+    };
+    let (false, Some(mut point)) = (stagnation.saturated, sonic) else {
+        return Ok(None);
+    };
+    let choked = point.pressure >= receiver_pressure;
+    if !choked {
+        if receiver_pressure >= start.pressure {
+            return Ok(None);
+        }
+        point = isentrope::at_pressure(start, receiver_pressure)?;
+    }
+    let dew = if point.temperature >= co2::CRITICAL_TEMPERATURE {
+        f64::INFINITY
+    } else if point.temperature >= co2::TRIPLE_TEMPERATURE {
+        lines.saturation(point.temperature)?.light.density()
+    } else if point.temperature > COLDEST_THROAT {
+        lines.sublimation(point.temperature)?.light.density()
+    } else {
+        return Ok(None);
+    };
+    if point.density >= dew {
+        return Ok(None);
+    }
+    let velocity = (2.0 * (stagnation.enthalpy - point.enthalpy()))
+        .max(0.0)
+        .sqrt();
+    let throat_pressure = if choked {
+        point.pressure
+    } else {
+        receiver_pressure
+    };
+    Ok(Some(Flux {
+        mass_flux: point.density * velocity,
+        choked,
+        throat_pressure,
+    }))
 }
 
 /// Critical mass flux: the maximum over every throat pressure.
@@ -90,7 +155,9 @@ fn descend(
     let triple = triple_point()?;
     let s0 = stagnation.entropy;
     let mut top = stagnation.temperature;
-    if let Content::Single(point) = &stagnation.content {
+    if let Content::Single(point) = &stagnation.content
+        && !stagnation.saturated
+    {
         match single_phase(lines, stagnation, point, receiver, best)? {
             None => return Ok(()),
             Some(temperature) => top = temperature,
@@ -158,7 +225,7 @@ fn single_phase(
             Some((pressure, temperature, density)) if *pressure >= receiver => {
                 FluidPoint::new(*temperature, *density)
             }
-            _ => isentrope_at_pressure(start, receiver.max(1e-2))?,
+            _ => isentrope::at_pressure(start, receiver.max(1e-2))?,
         };
         let throat = |point: &FluidPoint| Throat {
             pressure: point.pressure,
@@ -170,16 +237,20 @@ fn single_phase(
         if bottom.growth >= 0.0 {
             best.offer(stagnation.enthalpy, &bottom);
         } else {
-            // Choked in the single phase: bisect-Newton in density for w = velocity.
-            let root = roots::brent(
-                |rho: f64| -> Result<f64, FlowError> {
-                    Ok(throat(&isentrope_at_density(start, rho)?).growth)
-                },
-                last.density.min(start.density),
-                last.density.max(start.density),
-                &SEARCH,
-            )?;
-            let point = isentrope_at_density(start, root.x)?;
+            let point = match isentrope::sonic(start, stagnation.enthalpy) {
+                Some(point) if point.density >= last.density => point,
+                _ => {
+                    let root = roots::brent(
+                        |rho: f64| -> Result<f64, FlowError> {
+                            Ok(throat(&isentrope::at_density(start, rho)?).growth)
+                        },
+                        last.density.min(start.density),
+                        last.density.max(start.density),
+                        &SEARCH,
+                    )?;
+                    isentrope::at_density(start, root.x)?
+                }
+            };
             best.offer(stagnation.enthalpy, &throat(&point));
         }
     }
@@ -266,7 +337,7 @@ fn boundary(
         return Ok(Some(saturated(&lines.saturation(t)?, false)));
     }
     // Colder than the triple liquid: the plateau is met with ice forming in the liquid.
-    let point = isentrope_at_pressure(start, triple.pressure)?;
+    let point = isentrope::at_pressure(start, triple.pressure)?;
     Ok(Some((triple.pressure, triple.temperature, point.density)))
 }
 
@@ -378,97 +449,3 @@ const SHARP: Tolerance = Tolerance {
     value: 0.0,
     max_iterations: 100,
 };
-
-/// The point of a single-phase isentrope through `from` at another density [kg/m3].
-///
-/// Long ways are walked in stretches of a quarter in ln(rho): inside the spinodals the equation
-/// has other, meaningless points of the same entropy, which a nearby start never finds.
-///
-/// # Errors
-/// No convergence within 40 Newton steps.
-pub(crate) fn isentrope_at_density(
-    from: &FluidPoint,
-    density: f64,
-) -> Result<FluidPoint, FlowError> {
-    let way = (density / from.density).ln();
-    let stretches = (way.abs() / 0.25).ceil().max(1.0) as i32;
-    let mut point = *from;
-    for i in 1..=stretches {
-        let next = if i == stretches {
-            density
-        } else {
-            from.density * (way * f64::from(i) / f64::from(stretches)).exp()
-        };
-        // d(ln T)/d(ln rho) at constant entropy.
-        let exponent = point.dp_dt / (point.density * point.cv);
-        let start = point.temperature * (next / point.density).powf(exponent);
-        point = newton_in_temperature(from.entropy, next, start)?;
-    }
-    Ok(point)
-}
-
-fn newton_in_temperature(entropy: f64, density: f64, start: f64) -> Result<FluidPoint, FlowError> {
-    let mut t = start;
-    let mut residual = f64::INFINITY;
-    for _ in 0..40 {
-        let point = FluidPoint::new(t, density);
-        let step = ((point.entropy - entropy) / point.cv).clamp(-0.2, 0.2);
-        residual = step.abs();
-        if residual < 1e-14 {
-            return Ok(point);
-        }
-        // ds = cv d(ln T) at constant density.
-        t *= (-step).exp();
-        if residual < 1e-8 {
-            return Ok(FluidPoint::new(t, density));
-        }
-    }
-    Err(FlowError::NotConverged {
-        law: "single-phase isentrope",
-        iterations: 40,
-        residual,
-    })
-}
-
-/// The point of a single-phase isentrope at a pressure [Pa] below the start.
-///
-/// # Errors
-/// No such point before the adiabatic spinodal.
-pub(crate) fn isentrope_at_pressure(
-    start: &FluidPoint,
-    pressure: f64,
-) -> Result<FluidPoint, FlowError> {
-    let mut point = *start;
-    let (mut low, mut high) = (0.0, start.density);
-    for _ in 0..100 {
-        let w2 = point.sound_speed_squared();
-        if point.pressure > pressure {
-            high = high.min(point.density);
-        } else {
-            low = f64::max(low, point.density);
-        }
-        // d(ln rho) = d(ln p) / kappa keeps gas steps sane; dense steps use w2 directly.
-        let kappa = (point.density * w2 / point.pressure).max(0.2);
-        let mut next = point.density * ((pressure / point.pressure).ln() / kappa).exp();
-        if kappa > 3.0 {
-            next = point.density + (pressure - point.pressure) / w2;
-        }
-        let step = (next / point.density - 1.0).abs();
-        if step < 1e-13 {
-            return Ok(point);
-        }
-        if !(next > low && next < high) {
-            next = if low > 0.0 {
-                0.5 * (low + high)
-            } else {
-                0.98 * high
-            };
-        }
-        point = isentrope_at_density(&point, next)?;
-    }
-    Err(FlowError::NotConverged {
-        law: "isentrope to a pressure",
-        iterations: 100,
-        residual: point.pressure / pressure - 1.0,
-    })
-}

@@ -7,10 +7,9 @@
 //! p v^kappa = const, because it would have to expand to supersaturations at which the fluid
 //! equation has lost its meaning (negative cv below about 185 K).
 
-use crate::flow::FlowError;
 use crate::flow::discharge_flux::{GasMixture, mixture};
-use crate::flow::equilibrium::isentrope_at_density;
 use crate::flow::stagnation::{Content, Flux, Stagnation};
+use crate::flow::{FlowError, isentrope};
 use crate::numerics::roots::{self, Tolerance};
 use crate::thermo::FluidPoint;
 use crate::thermo::fluids::carbon_dioxide as co2;
@@ -30,6 +29,19 @@ const LOWEST_PRESSURE: f64 = 1e-2;
 /// # Errors
 /// A search that does not converge.
 pub fn mass_flux(stagnation: &Stagnation, receiver_pressure: f64) -> Result<Flux, FlowError> {
+    with_sonic(
+        stagnation,
+        receiver_pressure,
+        isentrope::sonic_of_gas(stagnation),
+    )
+}
+
+/// [`mass_flux`] with the sonic point of a gas already known.
+pub(crate) fn with_sonic(
+    stagnation: &Stagnation,
+    receiver_pressure: f64,
+    sonic: Option<FluidPoint>,
+) -> Result<Flux, FlowError> {
     let start = match stagnation.content {
         Content::Single(point) => point,
         Content::Mixture {
@@ -59,7 +71,25 @@ pub fn mass_flux(stagnation: &Stagnation, receiver_pressure: f64) -> Result<Flux
     let velocity2 = |p: &FluidPoint| 2.0 * (h0 - p.enthalpy()).max(0.0);
     let growth = |p: &FluidPoint| p.sound_speed_squared() - velocity2(p);
     let flux = |p: &FluidPoint| p.density * velocity2(p).sqrt();
-    // Walk down the isentrope until the flux has passed its maximum or the receiver is met.
+    // The common case, a vapour: sonic point by Newton, or the receiver met before it.
+    if let Some(point) = sonic {
+        if point.pressure >= receiver_pressure {
+            let throat_pressure = point.pressure;
+            return Ok(Flux {
+                mass_flux: flux(&point),
+                choked: true,
+                throat_pressure,
+            });
+        }
+        let point = isentrope::at_pressure(&start, receiver_pressure)?;
+        let throat_pressure = receiver_pressure;
+        return Ok(Flux {
+            mass_flux: flux(&point),
+            choked: false,
+            throat_pressure,
+        });
+    }
+    // Otherwise walk down the isentrope until the flux has passed its maximum or the receiver is met.
     let receiver = receiver_pressure.max(LOWEST_PRESSURE);
     let mut above = start;
     let mut step = f64::INFINITY;
@@ -74,7 +104,7 @@ pub fn mass_flux(stagnation: &Stagnation, receiver_pressure: f64) -> Result<Flux
         step = (0.3 / above.isentropic_exponent().max(0.1))
             .min(longest)
             .min(1.5 * step);
-        let below = isentrope_at_density(&above, above.density * (-step).exp())?;
+        let below = isentrope::at_density(&above, above.density * (-step).exp())?;
         let passed = growth(&below) < 0.0;
         if !passed && below.pressure > receiver {
             above = below;
@@ -107,12 +137,12 @@ fn between(
     function: &dyn Fn(&FluidPoint) -> f64,
 ) -> Result<FluidPoint, FlowError> {
     let root = roots::brent(
-        |rho: f64| Ok::<_, FlowError>(function(&isentrope_at_density(above, rho)?)),
+        |rho: f64| Ok::<_, FlowError>(function(&isentrope::at_density(above, rho)?)),
         below.density,
         above.density,
         &SEARCH,
     )?;
-    isentrope_at_density(above, root.x)
+    isentrope::at_density(above, root.x)
 }
 
 /// Incompressible discharge G = sqrt(2 rho0 (p0 - p2)) (Bernoulli) [kg/(m2 s)].

@@ -7,6 +7,7 @@ pub mod error;
 pub mod friction;
 pub mod frozen;
 pub mod henry_fauske;
+pub(crate) mod isentrope;
 pub mod opening;
 pub mod perfect_gas;
 pub mod stagnation;

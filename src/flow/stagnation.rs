@@ -17,6 +17,8 @@ pub struct Stagnation {
     pub entropy: f64,
     /// What it consists of.
     pub content: Content,
+    /// A single phase that lies on the vapour-pressure or sublimation line.
+    pub saturated: bool,
 }
 
 /// Phases of a stagnation state.
@@ -46,6 +48,7 @@ impl Stagnation {
             enthalpy: point.enthalpy(),
             entropy: point.entropy,
             content: Content::Single(point),
+            saturated: false,
         }
     }
 
@@ -55,6 +58,7 @@ impl Stagnation {
         let point = FluidPoint::new(line.temperature, line.light.density());
         Self {
             pressure: line.pressure,
+            saturated: true,
             ..Self::single(point)
         }
     }
@@ -67,6 +71,7 @@ impl Stagnation {
         Self {
             pressure: line.pressure,
             enthalpy: line.heavy.enthalpy(line.pressure),
+            saturated: true,
             ..Self::single(point)
         }
     }
@@ -99,6 +104,7 @@ impl Stagnation {
             enthalpy: state.enthalpy(),
             entropy: state.entropy,
             content,
+            saturated: false,
         }
     }
 }

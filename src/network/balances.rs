@@ -465,6 +465,10 @@ impl<L: LineSource> Integrable for Network<'_, L> {
         Ok(())
     }
 
+    fn influences(&self, index: usize) -> bool {
+        index < self.layout.accounts
+    }
+
     fn event_direction(&self, index: usize) -> Direction {
         match self.events[index] {
             NetworkEvent::Nose(_) if self.held => Direction::Off,

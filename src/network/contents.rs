@@ -336,6 +336,7 @@ impl Stream {
                 let air_fraction = air_density / (air_density + point.density);
                 let mut stagnation = Stagnation::single(*point);
                 stagnation.pressure = contents.co2_pressure;
+                stagnation.saturated = contents.co2.is_some_and(|c| c.line.is_some());
                 Self::new(contents, stagnation, air_fraction, 1.0, 0.0)
             }
             None => Self {

@@ -8,11 +8,11 @@ use crate::thermo::lines::LineSource;
 
 /// Pressure differences below this share of the donor pressure flow linearly (creeping flow), so
 /// that the square-root law has a finite slope where vessels are in balance.
-pub const CREEPING: f64 = 1e-4;
+pub const CREEPING: f64 = 1e-3;
 
-/// Pressure differences below this share of the donor pressure do not flow at all: vessels in
-/// balance are at rest, and the donor does not alternate from one instant to the next.
-pub const BALANCED: f64 = 1e-6;
+/// Share of the creeping range over which the flow sets in quadratically: no slope at zero, so
+/// that vessels in balance are not stiff and a change of donor is smooth.
+const ONSET: f64 = 0.05;
 
 /// Share of air in the donor's pressure above which condensation in the throat is left out and the
 /// gas-mixture law alone is used; below it the two are joined smoothly.
@@ -32,19 +32,13 @@ pub fn mass_flux(
     let p0 = stream.pressure;
     let difference = p0 - receiver_pressure;
     let creeping = CREEPING * p0;
-    if difference <= BALANCED * p0 {
-        return Ok(Flux {
-            mass_flux: 0.0,
-            choked: false,
-            throat_pressure: p0,
-        });
-    }
     let receiver = receiver_pressure.min(p0 - creeping);
     let mut flux = nozzle(lines, model, stream, receiver)?;
     flux.mass_flux *= friction(stream.gas.exponent, receiver / p0)?;
     if difference < creeping {
-        // Value and slope of the square root at the joint, linear at zero.
-        let r = ((difference / p0 - BALANCED) / (CREEPING - BALANCED)).max(0.0);
+        // Value and slope of the square root at the joint, linear below, quadratic at zero.
+        let r = (difference / creeping).max(0.0);
+        let r = (1.0 + ONSET) * r * r / (r + ONSET);
         flux.mass_flux *= r * (1.5 - 0.5 * r);
     }
     Ok(flux)
@@ -66,17 +60,18 @@ fn nozzle(
         return discharge_flux::pure(lines, model, stagnation, receiver * share);
     }
     let gas = discharge_flux::mixture(&stream.gas, receiver);
-    let condensed = stream.gas.gas_fraction < 1.0 - 1e-9;
-    if air >= 1.0 && !condensed {
+    // A twentieth of condensate counts as fully two-phase; a trace of it changes nothing at once.
+    let condensed = smooth_step((1.0 - stream.gas.gas_fraction) / 0.05);
+    if air >= 1.0 && condensed <= 0.0 {
         return Ok(gas);
     }
     let pure = discharge_flux::pure(lines, model, stagnation, receiver * share)?;
     // With condensate the mixture law is the frozen limit: carry over the model's own ratio.
     let mut mixed = gas;
-    if condensed {
+    if condensed > 0.0 {
         let frozen = discharge_flux::pure(lines, FluxModel::Frozen, stagnation, receiver * share)?;
         if frozen.mass_flux > 0.0 {
-            mixed.mass_flux *= pure.mass_flux / frozen.mass_flux;
+            mixed.mass_flux *= 1.0 + condensed * (pure.mass_flux / frozen.mass_flux - 1.0);
         }
     }
     Ok(Flux {

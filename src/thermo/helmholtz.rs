@@ -132,7 +132,8 @@ fn non_analytic(delta: f64, tau: f64, sum: &mut Reduced) {
     let x = delta - 1.0;
     let x2 = x * x;
     let y = tau - 1.0;
-    if co2::NON_ANALYTIC_D * y * y > 90.0 || 10.0 * x2 > 90.0 {
+    // Below 4e-18 of the other terms.
+    if co2::NON_ANALYTIC_D * y * y + 10.0 * x2 > 40.0 {
         return;
     }
     // ((delta-1)^2)^(1/(2 beta) - 1) = |x|^(4/3) and its square-free companions.

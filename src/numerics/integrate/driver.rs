@@ -9,11 +9,14 @@ use super::stiff::Stiff;
 use super::{Caller, Failure, Statistics, Stop, System, weighted_norm};
 
 /// Steps at the limit of stability before going over to the stiff method.
-const STIFF_STEPS: u32 = 15;
+const STIFF_STEPS: u32 = 10;
+/// Share of the stability limit from which on a step counts as limited by it: where the rates have
+/// kinks, instability is caught by the error test well before the limit of the smooth theory.
+const SUSPICIOUS: f64 = 0.5;
 /// Explicit steps within the limit of stability that end the suspicion.
 const CALM_STEPS: u32 = 6;
 /// Below this h |lambda| the explicit method would be fine.
-const EASY: f64 = 2.5;
+const EASY: f64 = 1.0;
 /// Stiff steps of this kind before the first return to the explicit method; doubled for each
 /// return in the same run, so that a problem on the border does not switch for ever.
 const EASY_STEPS: u32 = 3;
@@ -430,7 +433,7 @@ impl Integrator {
                 self.easy_needed = self.easy_needed.saturating_mul(2);
                 self.switch(caller);
             }
-        } else if stiffness > explicit::STABILITY {
+        } else if stiffness > SUSPICIOUS * explicit::STABILITY {
             self.calm = 0;
             self.stiff_suspicion += 1;
             if self.stiff_suspicion >= STIFF_STEPS {

@@ -67,6 +67,10 @@ impl Jacobian {
         }
         self.trial.copy_from_slice(state);
         for j in 0..n {
+            if !caller.system.influences(j) {
+                (0..n).for_each(|i| self.scaled[i * n + j] = 0.0);
+                continue;
+            }
             let size = (relative_increment * state[j].abs().max(h * rates[j].abs()))
                 .max(1e-2 * absolute[j]);
             let mut increment = if rates[j] < 0.0 { -size } else { size };

@@ -78,6 +78,13 @@ pub trait System {
         Ok(())
     }
 
+    /// Whether component `index` of the state influences any rate; one that only collects what
+    /// others do need not be varied for the Jacobian.
+    fn influences(&self, index: usize) -> bool {
+        let _ = index;
+        true
+    }
+
     /// Which changes of sign of event `index` matter; read at the start of every
     /// [`Integrator::advance`].
     fn event_direction(&self, index: usize) -> Direction {
