@@ -728,3 +728,40 @@ fn a_value_is_changed_in_place_and_a_missing_field_added() {
         );
     }
 }
+
+#[test]
+fn correlations_name_inputs_and_do_not_contradict_each_other() {
+    let gannet = read("gannet", GANNET);
+    let [only] = gannet.correlations() else {
+        panic!("one correlation")
+    };
+    assert_eq!(
+        (only.first.as_str(), only.second.as_str(), only.rank),
+        ("shared.soak", "shared.battery", 0.4)
+    );
+    let spoil = |instead: &str| {
+        let text = GANNET.replacen(
+            r#"(between: ["shared.soak", "shared.battery"], rank: "0.4"),"#,
+            instead,
+            1,
+        );
+        show(&Design::parse("gannet", &text).unwrap_err())
+    };
+    let pair =
+        |a: &str, b: &str, rank: &str| format!("(between: [\"{a}\", \"{b}\"], rank: \"{rank}\"),");
+    let (soak, battery, mass) = ("shared.soak", "shared.battery", "nose.mass");
+    let cases = [
+        (pair(soak, "shared.batery", "0.4"), "`shared.battery`"),
+        (pair(soak, soak, "0.4"), "itself"),
+        (pair(soak, battery, "1.4"), "out of range"),
+        (pair(soak, battery, "0.4").repeat(2), "more than once"),
+        (
+            pair(soak, battery, "0.9") + &pair(battery, mass, "0.9") + &pair(soak, mass, "-0.9"),
+            "contradict",
+        ),
+    ];
+    for (instead, message) in cases {
+        let shown = spoil(&instead);
+        assert!(shown.contains(message), "{instead}: {shown}");
+    }
+}

@@ -3,6 +3,7 @@
 mod decay;
 mod nose;
 mod path;
+mod pin;
 mod vessel;
 
 use crate::network::atmosphere;

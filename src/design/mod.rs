@@ -16,11 +16,10 @@ mod schema;
 pub mod starter;
 pub mod summary;
 
-use std::collections::HashMap;
-
 use crate::network::criteria::Criteria;
 use crate::network::spec::System;
-use crate::units::Dimension;
+use crate::statistics::{GaussianCopula, RankCorrelation};
+use crate::units::{Dimension, Limits};
 
 pub use document::LARGEST_FILE;
 pub use error::{DesignError, Problem};
@@ -31,24 +30,13 @@ use document::Document;
 use reader::{Catalogue, Kind, Reader};
 use schema::{DesignSection, Text};
 
-/// A rank correlation between two inputs.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Correlation {
-    /// Index of the first input.
-    pub first: usize,
-    /// Index of the second input.
-    pub second: usize,
-    /// Spearman's rank correlation, between -1 and 1.
-    pub rank: f64,
-}
-
 /// A design that was read and found valid for its central values.
 #[derive(Debug, Clone)]
 pub struct Design {
     document: Document,
     sections: DesignSection,
     catalogue: Catalogue,
-    correlations: Vec<Correlation>,
+    correlations: Vec<RankCorrelation>,
 }
 
 impl Design {
@@ -124,9 +112,9 @@ impl Design {
         &self.catalogue.inputs
     }
 
-    /// Rank correlations between inputs.
+    /// Rank correlations between inputs, by their paths; they do not contradict each other.
     #[must_use]
-    pub fn correlations(&self) -> &[Correlation] {
+    pub fn correlations(&self) -> &[RankCorrelation] {
         &self.correlations
     }
 
@@ -178,65 +166,46 @@ fn read_limited(path: &std::path::Path) -> Result<Vec<u8>, DesignError> {
     Ok(bytes)
 }
 
-/// Finds the inputs that the correlations name.
+/// Reads the correlations: between inputs that exist, and free of contradiction.
 fn correlations(
     document: &Document,
     sections: &DesignSection,
     catalogue: &Catalogue,
-) -> Result<Vec<Correlation>, DesignError> {
-    let indices: HashMap<&str, usize> = catalogue
-        .inputs
-        .iter()
-        .enumerate()
-        .map(|(index, input)| (input.path.as_str(), index))
-        .collect();
+) -> Result<Vec<RankCorrelation>, DesignError> {
     let known: Vec<String> = catalogue
         .inputs
         .iter()
         .map(|input| input.path.clone())
         .collect();
     let mut reader = Reader::collecting(document, &sections.shared);
-    let mut found: Vec<Correlation> = Vec::new();
+    let mut found: Vec<RankCorrelation> = Vec::new();
     for (number, written) in sections.correlations.iter().enumerate() {
         let at = format!("correlations.{number}");
-        let [Text(first), Text(second)] = written.between.as_slice() else {
-            let reason = "`between` names exactly two uncertain values".to_owned();
-            let problem = Problem::Correlation { reason };
-            return Err(document.error_at(&format!("{at}.between"), problem));
+        let refuse = |reason: String| {
+            document.error_at(&format!("{at}.between"), Problem::Correlation { reason })
         };
-        let find = |name: &str, place: usize| {
-            indices.get(name.trim()).copied().ok_or_else(|| {
+        let [Text(first), Text(second)] = written.between.as_slice() else {
+            return Err(refuse(
+                "`between` names exactly two uncertain values".to_owned(),
+            ));
+        };
+        for (place, name) in [first, second].into_iter().enumerate() {
+            if !known.contains(name) {
                 let problem = Problem::UnknownName {
-                    found: name.to_owned(),
+                    found: name.clone(),
                     known: known.clone(),
                 };
-                document.error_at(&format!("{at}.between.{place}"), problem)
-            })
-        };
-        let (first, second) = (find(first, 0)?, find(second, 1)?);
-        let limits = crate::units::Limits::between(-0.999, 0.999);
-        let kind = Kind::within(Dimension::Number, limits);
-        let rank = reader.value(&format!("{at}.rank"), &written.rank.0, kind)?;
-        let again = found.iter().any(|other| {
-            (other.first, other.second) == (first, second)
-                || (other.first, other.second) == (second, first)
-        });
-        if first == second || again {
-            let reason = if again {
-                "the same two values are correlated twice"
-            } else {
-                "a value is always correlated with itself"
-            };
-            let problem = Problem::Correlation {
-                reason: reason.to_owned(),
-            };
-            return Err(document.error_at(&format!("{at}.between"), problem));
+                return Err(document.error_at(&format!("{at}.between.{place}"), problem));
+            }
         }
-        found.push(Correlation {
-            first,
-            second,
+        let kind = Kind::within(Dimension::Number, Limits::between(-0.999, 0.999));
+        let rank = reader.value(&format!("{at}.rank"), &written.rank.0, kind)?;
+        found.push(RankCorrelation {
+            first: first.clone(),
+            second: second.clone(),
             rank,
         });
+        GaussianCopula::new(&known, &found).map_err(|error| refuse(error.to_string()))?;
     }
     Ok(found)
 }

@@ -231,6 +231,13 @@ pub struct NoseSection {
 pub struct PinSection {
     pub count: Option<Text>,
     pub strength: Option<Text>,
+    pub material: Option<Text>,
+    pub thread: Option<Text>,
+    pub diameter: Option<Text>,
+    pub shear_strength: Option<Text>,
+    pub scatter: Option<Text>,
+    pub temperature: Option<Text>,
+    pub humidity: Option<Text>,
     pub tear_length: Option<Text>,
 }
 

@@ -3,6 +3,7 @@
 pub mod error;
 pub mod motion;
 pub mod nose;
+pub mod shear_pin;
 
 pub use error::MechanicsError;
 pub use motion::{Motion, NOSE_EVENTS, NoseEvent, Transition};

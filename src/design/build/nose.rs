@@ -1,12 +1,12 @@
 //! The nose: pins one by one, friction, spring, tether, weight on a bench.
 
-use crate::design::build::{Site, part, path};
+use crate::design::build::{Site, part, path, pin};
 use crate::design::error::{DesignError, Problem};
 use crate::design::parts::TETHERS;
 use crate::design::reader::{Kind, Reader};
-use crate::design::schema::{NoseSection, PinSection, TetherSection, Text};
+use crate::design::schema::{NoseSection, TetherSection, Text};
 use crate::mechanics::Nose;
-use crate::mechanics::nose::{Pin, Spring, Tether};
+use crate::mechanics::nose::{Spring, Tether};
 use crate::network::spec::End;
 use crate::units::{Dimension, Limits};
 
@@ -14,8 +14,6 @@ use crate::units::{Dimension, Limits};
 const STANDARD_GRAVITY: f64 = 9.806_65;
 const FORCE: Kind = Kind::not_negative(Dimension::Force);
 const LENGTH: Kind = Kind::positive(Dimension::Length);
-/// Most pins in one entry.
-const MOST_PINS: usize = 64;
 
 /// Builds the nose and finds the vessel it closes.
 pub(super) fn nose(
@@ -85,7 +83,13 @@ pub(super) fn nose(
     };
     let mut pins = Vec::new();
     for (index, group) in section.pins.iter().enumerate() {
-        pin_group(&format!("nose.pins.{index}"), group, &mut pins, reader)?;
+        pin::group(
+            &format!("nose.pins.{index}"),
+            group,
+            site,
+            &mut pins,
+            reader,
+        )?;
     }
     let gap_discharge_coefficient = reader.or_default(
         at,
@@ -119,42 +123,6 @@ pub(super) fn nose(
         )
     })?;
     Ok((nose, vessel))
-}
-
-/// Equal pins, each with its own draw.
-fn pin_group(
-    at: &str,
-    section: &PinSection,
-    pins: &mut Vec<Pin>,
-    reader: &mut Reader<'_>,
-) -> Result<(), DesignError> {
-    let count = reader.count(&format!("{at}.count"), section.count.as_ref(), MOST_PINS)?;
-    let tear_length = reader.or_default(
-        at,
-        "tear_length",
-        section.tear_length.as_ref(),
-        "0.5 mm",
-        Kind::not_negative(Dimension::Length),
-    )?;
-    for number in 1..=count {
-        let strength = match &section.strength {
-            Some(Text(text)) => reader.value(&format!("{at}.strength#{number}"), text, FORCE)?,
-            None => {
-                return Err(reader.error(
-                    &format!("{at}.strength"),
-                    Problem::Missing {
-                        name: "strength".to_owned(),
-                        expected: "the load at which one pin shears, such as \"120 N\"".to_owned(),
-                    },
-                ));
-            }
-        };
-        pins.push(Pin {
-            strength,
-            tear_length,
-        });
-    }
-    Ok(())
 }
 
 fn tether(
