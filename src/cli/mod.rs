@@ -7,6 +7,8 @@ pub mod check;
 pub mod common;
 pub mod failure;
 pub mod files;
+pub mod gas;
+mod gas_output;
 pub mod load;
 pub mod manual;
 pub mod new;
@@ -40,6 +42,8 @@ pub enum Task {
     Check(check::CheckArguments),
     /// One discharge: pressure, opening force, events, exit speed and a verdict per criterion.
     Shot(shot::ShotArguments),
+    /// Properties and phase of CO2 at a state named by two properties.
+    Gas(gas::GasArguments),
     /// Print the completion script of a shell.
     Completions(manual::CompletionArguments),
     /// Print the manual page, for `man -l -`.
@@ -55,6 +59,7 @@ pub fn run(command: &Command) -> Result<Verdict, Failure> {
         Task::New(arguments) => new::run(arguments),
         Task::Check(arguments) => check::run(arguments),
         Task::Shot(arguments) => shot::run(arguments),
+        Task::Gas(arguments) => gas::run(arguments),
         Task::Completions(arguments) => manual::completions(arguments),
         Task::Man => manual::man(),
     }

@@ -4,6 +4,7 @@ pub mod csv;
 pub mod error;
 pub mod figure;
 pub mod json;
+pub mod map;
 pub mod picture;
 pub mod summary;
 pub mod terminal;

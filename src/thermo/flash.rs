@@ -11,8 +11,8 @@ use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::lines::{Exact, LineSource};
 use crate::thermo::solve::increasing;
 use crate::thermo::{
-    FluidPoint, HIGHEST_PRESSURE, HIGHEST_TEMPERATURE, LOWEST_TEMPERATURE, Phase, SolidPoint,
-    State, ThermoError,
+    FluidPoint, HIGHEST_PRESSURE, HIGHEST_SOLID_PRESSURE, HIGHEST_TEMPERATURE, LOWEST_TEMPERATURE,
+    Phase, SolidPoint, State, ThermoError,
 };
 
 /// A heat capacity that shares the vessel's energy with the CO2: specific internal energy and its
@@ -165,6 +165,13 @@ fn above_triple(
     {
         let line = melting(temperature)?;
         if density > line.light.density() {
+            check_range(
+                "pressure on dry ice",
+                "Pa",
+                line.pressure,
+                0.0,
+                HIGHEST_SOLID_PRESSURE,
+            )?;
             return if density <= line.heavy.density() {
                 Ok(mixture(&line, density))
             } else {
@@ -192,7 +199,7 @@ fn freezing_guess(temperature: f64) -> f64 {
 
 /// Dry ice denser than on its line: pressure from the solid equation at constant temperature.
 fn compressed_solid(temperature: f64, density: f64) -> Result<State, ThermoError> {
-    let highest = 500e6;
+    let highest = HIGHEST_SOLID_PRESSURE;
     let at = |pressure: f64| SolidPoint::new(temperature, pressure);
     if temperature > 300.0 || density > at(highest).density() {
         return Err(ThermoError::NoSuchState {
@@ -355,6 +362,12 @@ fn triple_edges(triple: &TriplePoint, density: f64) -> (f64, f64) {
         triple.melting.lever(volume).internal_energy
     };
     (lower, upper)
+}
+
+/// The three-phase state at a density [kg/m3] and a specific internal energy [J/kg] that lie on the
+/// triple line.
+pub(crate) fn triple_of(density: f64, internal_energy: f64) -> Result<State, ThermoError> {
+    triple_state(triple_point()?, density, internal_energy)
 }
 
 /// Phase fractions on the triple line from mass, volume and energy (a 3 x 3 system, here reduced

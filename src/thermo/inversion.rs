@@ -11,8 +11,8 @@ use crate::thermo::flash::{at_temperature_density, mixture, solid_state};
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::solve::increasing;
 use crate::thermo::{
-    FluidPoint, HIGHEST_PRESSURE, HIGHEST_TEMPERATURE, LOWEST_TEMPERATURE, Phase, SolidPoint,
-    State, ThermoError,
+    FluidPoint, HIGHEST_PRESSURE, HIGHEST_SOLID_PRESSURE, HIGHEST_TEMPERATURE, LOWEST_TEMPERATURE,
+    Phase, SolidPoint, State, ThermoError,
 };
 
 /// Lowest pressure the inversions answer [Pa].
@@ -118,6 +118,15 @@ pub fn at_temperature_pressure(temperature: f64, pressure: f64) -> Result<State,
             return solid_at(temperature, pressure);
         }
     }
+    if temperature > 300.0 && pressure > auxiliary_melting_pressure(temperature) {
+        return Err(ThermoError::NoSuchState {
+            first: "temperature",
+            first_value: temperature,
+            second: "pressure",
+            second_value: pressure,
+            reason: "freezes here, above 500 MPa, the limit of the solid equation".to_owned(),
+        });
+    }
     if temperature < co2::CRITICAL_TEMPERATURE {
         let line = saturation(temperature)?;
         if ambiguous(&line) {
@@ -150,7 +159,13 @@ pub fn at_temperature_pressure(temperature: f64, pressure: f64) -> Result<State,
 }
 
 fn solid_at(temperature: f64, pressure: f64) -> Result<State, ThermoError> {
-    check("pressure on dry ice", "Pa", pressure, 0.0, 500e6)?;
+    check(
+        "pressure on dry ice",
+        "Pa",
+        pressure,
+        0.0,
+        HIGHEST_SOLID_PRESSURE,
+    )?;
     Ok(solid_state(&SolidPoint::new(temperature, pressure)))
 }
 
@@ -243,6 +258,7 @@ enum Caloric {
     Enthalpy,
     Entropy,
     Energy,
+    Volume,
 }
 
 impl Caloric {
@@ -251,6 +267,7 @@ impl Caloric {
             Self::Enthalpy => "enthalpy",
             Self::Entropy => "entropy",
             Self::Energy => "internal energy",
+            Self::Volume => "specific volume",
         }
     }
 
@@ -259,6 +276,7 @@ impl Caloric {
             Self::Enthalpy => state.enthalpy(),
             Self::Entropy => state.entropy,
             Self::Energy => state.internal_energy,
+            Self::Volume => 1.0 / state.density,
         }
     }
 
@@ -270,6 +288,7 @@ impl Caloric {
             ),
             Self::Entropy => (line.heavy.entropy, line.light.entropy),
             Self::Energy => (line.heavy.internal_energy, line.light.internal_energy),
+            Self::Volume => (line.heavy.volume, line.light.volume),
         }
     }
 }
@@ -298,6 +317,31 @@ pub fn at_pressure_energy(pressure: f64, internal_energy: f64) -> Result<State, 
     at_pressure_caloric(pressure, internal_energy, Caloric::Energy)
 }
 
+/// The state at a pressure [Pa] and a density [kg/m3]; CO2 expands on heating in every phase.
+///
+/// # Errors
+/// Out of range.
+pub fn at_pressure_density(pressure: f64, density: f64) -> Result<State, ThermoError> {
+    check("density", "kg/m3", density, f64::MIN_POSITIVE, 3000.0)?;
+    at_pressure_caloric(pressure, 1.0 / density, Caloric::Volume).map_err(|error| match error {
+        ThermoError::NoSuchState { reason, .. } => ThermoError::NoSuchState {
+            first: "pressure",
+            first_value: pressure,
+            second: "density",
+            second_value: density,
+            reason,
+        },
+        ThermoError::Ambiguous { reason, .. } => ThermoError::Ambiguous {
+            first: "pressure",
+            first_value: pressure,
+            second: "density",
+            second_value: density,
+            reason,
+        },
+        other => other,
+    })
+}
+
 fn at_pressure_caloric(pressure: f64, value: f64, kind: Caloric) -> Result<State, ThermoError> {
     check_pressure(pressure)?;
     let triple = triple_point()?;
@@ -314,20 +358,24 @@ fn at_pressure_caloric(pressure: f64, value: f64, kind: Caloric) -> Result<State
     let mut low = LOWEST_TEMPERATURE;
     let mut high = HIGHEST_TEMPERATURE;
     // Dry ice and liquid, above the triple pressure.
-    if pressure > triple.pressure && pressure < 500e6 {
-        if let Some(line) = melting_line_at_pressure(pressure)? {
-            let (heavy, light) = kind.of_line(&line);
-            if value >= heavy && value <= light {
-                let fraction = (value - heavy) / (light - heavy);
-                let volume = line.heavy.volume + fraction * (line.light.volume - line.heavy.volume);
-                return Ok(mixture(&line, 1.0 / volume));
-            }
-            if value < heavy {
-                high = line.temperature.next_down();
-            } else {
-                low = line.temperature.next_up();
-            }
+    if pressure > triple.pressure
+        && pressure < HIGHEST_SOLID_PRESSURE
+        && let Some(line) = melting_line_at_pressure(pressure)?
+    {
+        let (heavy, light) = kind.of_line(&line);
+        if value >= heavy && value <= light {
+            let fraction = (value - heavy) / (light - heavy);
+            let volume = line.heavy.volume + fraction * (line.light.volume - line.heavy.volume);
+            return Ok(mixture(&line, 1.0 / volume));
         }
+        if value < heavy {
+            high = line.temperature.next_down();
+        } else {
+            low = line.temperature.next_up();
+        }
+    }
+    if pressure >= HIGHEST_SOLID_PRESSURE {
+        low = frozen_below(pressure);
     }
     let lowest_line = sublimation(LOWEST_TEMPERATURE)?.pressure;
     if pressure > lowest_line && pressure < co2::CRITICAL_PRESSURE && high == HIGHEST_TEMPERATURE {
@@ -374,7 +422,7 @@ fn at_pressure_caloric(pressure: f64, value: f64, kind: Caloric) -> Result<State
         } else {
             value - top
         };
-        if gap < 1e-6 * (top - bottom).abs().max(1.0) {
+        if gap < 1e-6 * (top - bottom).abs() + 1e-9 * value.abs() {
             return at(if value < bottom { low } else { high });
         }
         return Err(impossible("the temperature would leave 120 .. 1100 K"));
@@ -408,7 +456,16 @@ fn caloric_slope(state: &State, kind: Caloric) -> f64 {
         Caloric::Enthalpy => cp,
         Caloric::Entropy => cp / state.temperature,
         Caloric::Energy => cp - state.pressure * expansion,
+        Caloric::Volume => expansion,
     }
+}
+
+/// Temperature [K] of the auxiliary melting line at a pressure [Pa], for pressures beyond the solid
+/// equation: colder states are not described.
+fn frozen_below(pressure: f64) -> f64 {
+    let (a, b) = co2::AUXILIARY_MELTING;
+    let rise = pressure / co2::TRIPLE_PRESSURE_ROUNDED - 1.0;
+    co2::TRIPLE_TEMPERATURE * (1.0 + 2.0 * rise / (a + (a * a + 4.0 * b * rise).sqrt())) * 1.0001
 }
 
 /// The melting line at a pressure [Pa], where it lies below 300 K.

@@ -4,7 +4,8 @@
 //! * [`coexistence`]: sublimation, vapour-pressure and melting lines, the triple point;
 //! * [`flash`]: the equilibrium state at (T, rho) or (rho, u), with phase fractions;
 //! * [`lines`]: the lines as equations or as tables of them;
-//! * [`inversion`]: the same from other pairs of properties;
+//! * [`inversion`]: the same from other pairs of properties; [`pairs`]: from any two;
+//! * [`map`]: where the (rho, u) inversion holds and how exactly;
 //! * [`air`]: the perfect gas that shares a vessel with CO2.
 
 pub mod air;
@@ -14,6 +15,8 @@ pub mod fluids;
 pub mod helmholtz;
 pub mod inversion;
 pub mod lines;
+pub mod map;
+pub mod pairs;
 pub mod solid;
 mod solve;
 pub mod state;
@@ -29,6 +32,8 @@ pub const LOWEST_TEMPERATURE: f64 = 120.0;
 pub const HIGHEST_TEMPERATURE: f64 = 1100.0;
 /// Highest pressure at which the fluid equation holds [Pa].
 pub const HIGHEST_PRESSURE: f64 = 800e6;
+/// Highest pressure at which the equation of dry ice holds [Pa].
+pub const HIGHEST_SOLID_PRESSURE: f64 = 500e6;
 
 /// Why a state of CO2 could not be found.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
