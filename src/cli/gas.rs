@@ -102,14 +102,17 @@ pub fn run(arguments: &GasArguments) -> Result<Verdict, Failure> {
         (second.property, second.value),
     )
     .map_err(|error| explain(&error, first, second))?;
-    if let Some(denser) = &named.denser
-        && !arguments.output.quiet
-    {
+    if !named.denser.is_empty() && !arguments.output.quiet {
+        let denser: Vec<String> = named
+            .denser
+            .iter()
+            .map(|state| gas_output::in_short(state, arguments.output.units.into()))
+            .collect();
         anstream::eprintln!(
             "warning: a denser state has the same {} and {}: {}; give --density to name it",
             first.property.name(),
             second.property.name(),
-            gas_output::in_short(denser, arguments.output.units.into())
+            denser.join("; or ")
         );
     }
     let text = match arguments.output.format {
@@ -293,7 +296,7 @@ fn run_map(arguments: &GasArguments) -> Result<Verdict, Failure> {
     let map = FlashMap::compute(&range).map_err(|error| Failure::computation(error.to_string()))?;
     if let Some((path, kind)) = target {
         let picture = draw(
-            &picture_of(&map),
+            &picture_of(&map, &range),
             kind == crate::cli::files::PictureKind::Png,
         )
         .map_err(Failure::computation)?;

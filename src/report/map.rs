@@ -2,7 +2,7 @@
 //! the triple line across them, and a cross at every state that did not come back.
 
 use kuva::plot::scatter::MarkerShape;
-use kuva::prelude::{BandPlot, Layout, LinePlot, Plot, ScatterPlot, TextAnnotation};
+use kuva::prelude::{BandPlot, Layout, LegendEntry, LegendShape, LinePlot, Plot, ScatterPlot};
 
 /// What the picture shows; temperatures in K, densities in kg/m3.
 #[derive(Debug, Clone, PartialEq)]
@@ -45,7 +45,7 @@ const ALARM: &str = "#c2185b";
 /// What the rasteriser says.
 pub fn draw(picture: &MapPicture, png: bool) -> Result<Vec<u8>, String> {
     let mut plots: Vec<Plot> = Vec::new();
-    let mut labels = Vec::new();
+    let mut entries = Vec::new();
     for (MapRegion { name, slices }, fill) in picture.regions.iter().zip(FILLS) {
         let band = BandPlot::new(
             slices.iter().map(|slice| slice.0),
@@ -55,19 +55,25 @@ pub fn draw(picture: &MapPicture, png: bool) -> Result<Vec<u8>, String> {
         .with_color(fill)
         .with_opacity(1.0);
         plots.push(band.into());
-        if let Some((temperature, low, high)) = slices.get(slices.len() / 2)
-            && slices.len() > 9
-        {
-            labels.push((name.as_str(), *temperature, (low * high).sqrt()));
-        }
+        entries.push(LegendEntry {
+            label: name.clone(),
+            color: fill.to_owned(),
+            shape: LegendShape::Rect,
+            dasharray: None,
+        });
     }
     if let Some((temperature, low, high)) = picture.triple {
         let line = LinePlot::new()
             .with_data(vec![(temperature, low), (temperature, high)])
             .with_color(INK)
-            .with_stroke_width(2.0)
-            .with_legend("solid+liquid+vapour");
+            .with_stroke_width(2.0);
         plots.push(line.into());
+        entries.push(LegendEntry {
+            label: "triple line".to_owned(),
+            color: INK.to_owned(),
+            shape: LegendShape::Line,
+            dasharray: None,
+        });
     }
     let marks = [
         (&picture.without_state, "#777777", "no such state"),
@@ -79,9 +85,14 @@ pub fn draw(picture: &MapPicture, png: bool) -> Result<Vec<u8>, String> {
                 .with_data(points.clone())
                 .with_color(colour)
                 .with_marker(MarkerShape::Cross)
-                .with_size(3.0)
-                .with_legend(name);
+                .with_size(3.0);
             plots.push(cross.into());
+            entries.push(LegendEntry {
+                label: name.to_owned(),
+                color: colour.to_owned(),
+                shape: LegendShape::Marker(MarkerShape::Cross),
+                dasharray: None,
+            });
         }
     }
     let verdict = if picture.failures.is_empty() {
@@ -106,17 +117,9 @@ pub fn draw(picture: &MapPicture, png: bool) -> Result<Vec<u8>, String> {
         .with_x_axis_max(picture.range.0.1)
         .with_y_axis_min(picture.range.1.0)
         .with_y_axis_max(picture.range.1.1)
+        .with_legend_entries(entries)
         .with_width(860.0)
         .with_height(520.0);
-    let layout = labels
-        .into_iter()
-        .fold(layout, |layout, (name, temperature, density)| {
-            layout.with_annotation(
-                TextAnnotation::new(name, temperature, density)
-                    .with_color(INK)
-                    .with_font_size(12),
-            )
-        });
     if png {
         kuva::render_to_png(plots, layout, 2.0)
     } else {

@@ -278,7 +278,8 @@ fn saturation_solved(temperature: f64) -> Result<Coexistence, ThermoError> {
         residual = now;
     }
     let near = co2::CRITICAL_TEMPERATURE - temperature;
-    if !(residual < 1e-11_f64.max(1e-10 / near)) {
+    // Round-off in pressure moves the densities by ever more as the isotherm flattens.
+    if residual.is_nan() || residual >= 1e-11_f64.max(1e-10 / near) {
         return Err(ThermoError::NotConverged {
             what: "vapour-pressure line",
             temperature,
@@ -334,7 +335,7 @@ pub fn sublimation(temperature: f64) -> Result<Coexistence, ThermoError> {
         }
         residual = step.abs();
     }
-    if !(residual < 1e-11) {
+    if residual.is_nan() || residual >= 1e-11 {
         return Err(ThermoError::NotConverged {
             what: "sublimation line",
             temperature,
@@ -397,7 +398,7 @@ pub fn melting(temperature: f64) -> Result<Coexistence, ThermoError> {
         }
         residual = step.abs();
     }
-    if !(residual < 1e-11) {
+    if residual.is_nan() || residual >= 1e-11 {
         return Err(ThermoError::NotConverged {
             what: "melting line",
             temperature,

@@ -179,6 +179,16 @@ fn above_triple(
             };
         }
     }
+    // Above the range of the solid equation only the measured melting pressure is known.
+    if point.pressure > freezing_guess(temperature) && temperature > 299.0 {
+        return Err(ThermoError::NoSuchState {
+            first: "temperature",
+            first_value: temperature,
+            second: "density",
+            second_value: density,
+            reason: "freezes here, above 500 MPa, the limit of the solid equation".to_owned(),
+        });
+    }
     let phase = if temperature < co2::CRITICAL_TEMPERATURE {
         if density < co2::CRITICAL_DENSITY {
             Phase::Gas
@@ -288,7 +298,7 @@ pub fn at_density_energy_with(
     }
     let triple = triple_point()?;
     let mut range = (LOWEST_TEMPERATURE, HIGHEST_TEMPERATURE);
-    if density > triple.vapour.density() {
+    if density > triple.vapour.density() && density < triple.solid.density() {
         let (lower, upper) = triple_edges(triple, density);
         let own = energy - companion.energy(triple.temperature).0;
         if own >= lower && own <= upper {
@@ -303,11 +313,8 @@ pub fn at_density_energy_with(
     let balance = |t: f64| -> Result<(f64, f64), ThermoError> {
         let (own, slope) = match at_temperature_density_with(lines, t, density) {
             Ok(state) => (state.internal_energy, state.equilibrium_cv),
-            // The hot end of a dense state exceeds the pressure range: only the sign matters.
-            Err(ThermoError::OutOfRange {
-                property: "pressure",
-                ..
-            }) => {
+            // The hot end of a dense state lies beyond the equations: only the sign matters.
+            Err(ThermoError::OutOfRange { .. } | ThermoError::NoSuchState { .. }) => {
                 let point = FluidPoint::new(t, density);
                 (point.internal_energy, point.cv)
             }
@@ -347,21 +354,20 @@ fn out_of_energy(density: f64, energy: f64, reason: &str) -> ThermoError {
     }
 }
 
-/// Internal energies [J/kg] between which the three phases coexist at a density above that of the
-/// triple-point vapour: all solid+vapour below, liquid+vapour (or solid+liquid) above.
-fn triple_edges(triple: &TriplePoint, density: f64) -> (f64, f64) {
+/// Internal energies [J/kg] between which the three phases coexist at a density between those of
+/// the triple-point vapour and dry ice: all solid+vapour below, liquid+vapour (or solid+liquid)
+/// above.
+pub(crate) fn triple_edges(triple: &TriplePoint, density: f64) -> (f64, f64) {
     let volume = 1.0 / density;
-    let lower = if density <= triple.solid.density() {
-        triple.sublimation.lever(volume).internal_energy
-    } else {
-        return (f64::NAN, f64::NAN);
-    };
     let upper = if density <= triple.liquid.density() {
-        triple.saturation.lever(volume).internal_energy
+        &triple.saturation
     } else {
-        triple.melting.lever(volume).internal_energy
+        &triple.melting
     };
-    (lower, upper)
+    (
+        triple.sublimation.lever(volume).internal_energy,
+        upper.lever(volume).internal_energy,
+    )
 }
 
 /// The three-phase state at a density [kg/m3] and a specific internal energy [J/kg] that lie on the

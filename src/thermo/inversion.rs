@@ -77,7 +77,7 @@ fn gas(temperature: f64, pressure: f64, most: f64) -> Result<FluidPoint, ThermoE
 
 /// The state at a temperature [K] and a pressure [Pa].
 ///
-/// Exactly on a coexistence line the pair does not name a state.
+/// Within 1e-10 of the pressure of a coexistence line the pair does not name a state.
 ///
 /// # Errors
 /// Out of range; on a line (give a vapour fraction or a density instead).
@@ -85,7 +85,7 @@ pub fn at_temperature_pressure(temperature: f64, pressure: f64) -> Result<State,
     check_temperature(temperature)?;
     check_pressure(pressure)?;
     let ambiguous =
-        |line: &Coexistence| -> bool { ((pressure - line.pressure) / line.pressure).abs() < 1e-12 };
+        |line: &Coexistence| -> bool { ((pressure - line.pressure) / line.pressure).abs() < 1e-10 };
     let on_line = || ThermoError::Ambiguous {
         first: "temperature",
         first_value: temperature,

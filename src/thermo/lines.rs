@@ -62,9 +62,7 @@ impl LineSource for Tabulated {
     }
     fn sublimation(&self, temperature: f64) -> Result<Coexistence, ThermoError> {
         match SUBLIMATION.as_ref() {
-            Ok(table)
-                if temperature >= SUBLIMATION_LOW && temperature <= co2::TRIPLE_TEMPERATURE =>
-            {
+            Ok(table) if (SUBLIMATION_LOW..=co2::TRIPLE_TEMPERATURE).contains(&temperature) => {
                 Ok(table.at(temperature))
             }
             Ok(_) => sublimation(temperature),
@@ -74,8 +72,7 @@ impl LineSource for Tabulated {
 }
 
 const SATURATION_LOW: f64 = co2::TRIPLE_TEMPERATURE;
-/// Where the table of the vapour-pressure line ends [K].
-pub const TABLE_HIGH: f64 = co2::CRITICAL_TEMPERATURE - 0.01;
+const TABLE_HIGH: f64 = co2::CRITICAL_TEMPERATURE - 0.01;
 const SUBLIMATION_LOW: f64 = LOWEST_TEMPERATURE - 20.0;
 
 static SATURATION: LazyLock<Result<Table, ThermoError>> = LazyLock::new(|| {

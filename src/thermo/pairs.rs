@@ -6,7 +6,7 @@
 //! fraction for (rho, q), (u, q) and (h, q), an isotherm for (T, u) and (T, h). Such a search looks
 //! at the whole curve, so that a second state with the same pair is found and told.
 
-use crate::thermo::coexistence::{saturation, sublimation, triple_point};
+use crate::thermo::coexistence::{melting, saturation, sublimation, triple_point};
 use crate::thermo::flash::{
     at_density_energy, at_temperature_density, mixture, solid_state, triple_edges, triple_of,
 };
@@ -60,18 +60,18 @@ impl Property {
 }
 
 /// The state with a pair of properties.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Named {
     /// The state; of several at one temperature, the one of lowest density.
     pub state: State,
-    /// A denser state with the same pair.
-    pub denser: Option<State>,
+    /// Denser states with the same pair.
+    pub denser: Vec<State>,
 }
 
 /// The state with two properties, each in SI, in any order.
 ///
 /// At one temperature, energy and enthalpy pass through a minimum as the fluid is compressed: the
-/// state of lowest density is returned and the denser one beside it. For any other pair two states
+/// state of lowest density is returned and the denser ones beside it. For any other pair two states
 /// are an error.
 ///
 /// # Errors
@@ -123,7 +123,7 @@ pub fn state(first: (Property, f64), second: (Property, f64)) -> Result<Named, T
     let saturated = b.0 == Quality && (y == 0.0 || y == 1.0);
     Ok(Named {
         state: if saturated { one_phase(&one) } else { one },
-        denser: None,
+        denser: Vec::new(),
     })
 }
 
@@ -175,6 +175,9 @@ fn no_such_state(a: (Property, f64), b: (Property, f64), reason: String) -> Ther
     }
 }
 
+/// Temperature [K] below which dry ice of at most 500 MPa, the limit of its equation, melts.
+const HIGHEST_FREEZING: f64 = 290.0;
+
 /// All densities at one temperature.
 fn on_isotherm(a: (Property, f64), b: (Property, f64)) -> Result<Named, ThermoError> {
     let temperature = a.1;
@@ -182,21 +185,28 @@ fn on_isotherm(a: (Property, f64), b: (Property, f64)) -> Result<Named, ThermoEr
     let thinnest = inversion::LOWEST_PRESSURE / (co2::SPECIFIC_GAS_CONSTANT * temperature);
     // Named first: a temperature out of range is not a missing state.
     at(thinnest.ln())?;
-    let edge = densest(temperature)?;
-    let mut grid = spaced(thinnest.ln(), edge.ln(), 800);
-    for line in [
+    let mut kinks = vec![thinnest, densest(temperature)?];
+    let lines = [
         (temperature < co2::TRIPLE_TEMPERATURE).then(|| sublimation(temperature)),
         (co2::TRIPLE_TEMPERATURE..co2::CRITICAL_TEMPERATURE)
             .contains(&temperature)
             .then(|| saturation(temperature)),
-    ]
-    .into_iter()
-    .flatten()
-    {
+        (co2::TRIPLE_TEMPERATURE..HIGHEST_FREEZING)
+            .contains(&temperature)
+            .then(|| melting(temperature)),
+    ];
+    for line in lines.into_iter().flatten() {
         let line = line?;
-        grid.extend([line.light.density().ln(), line.heavy.density().ln()]);
+        kinks.extend([line.light.density(), line.heavy.density()]);
     }
-    grid.sort_by(f64::total_cmp);
+    kinks.sort_by(f64::total_cmp);
+    let grid: Vec<f64> = kinks
+        .windows(2)
+        .flat_map(|ends| match ends {
+            [low, high] if low < high => spaced(low.ln(), high.ln(), 250),
+            _ => Vec::new(),
+        })
+        .collect();
     let states = search(&grid, at, b);
     match states.as_slice() {
         [] => Err(no_such_state(
@@ -206,14 +216,14 @@ fn on_isotherm(a: (Property, f64), b: (Property, f64)) -> Result<Named, ThermoEr
         )),
         [state, rest @ ..] => Ok(Named {
             state: *state,
-            denser: rest.first().copied(),
+            denser: rest.to_vec(),
         }),
     }
 }
 
 /// Densest state at a temperature [kg/m3]: dry ice at 500 MPa or fluid at 800 MPa.
 fn densest(temperature: f64) -> Result<f64, ThermoError> {
-    if temperature <= 290.0 {
+    if temperature <= HIGHEST_FREEZING {
         return Ok(SolidPoint::new(temperature, 500e6).density());
     }
     let (mut low, mut high) = (100.0, 2000.0);
@@ -272,11 +282,20 @@ pub fn at_energy_enthalpy(internal_energy: f64, enthalpy: f64) -> Result<State, 
     let a = (Property::InternalEnergy, internal_energy);
     let b = (Property::Enthalpy, enthalpy);
     let at = |log_density: f64| at_density_energy(log_density.exp(), internal_energy);
-    only(
-        search(&spaced(1e-8f64.ln(), 1790f64.ln(), 900), at, b),
-        a,
-        b,
-    )
+    let coarse = spaced(1e-8f64.ln(), 1790f64.ln(), 900);
+    // Finer where the phase changes, since p/rho has a kink there.
+    let phases: Vec<Option<Phase>> = coarse
+        .iter()
+        .map(|z| at(*z).ok().map(|state| state.phase))
+        .collect();
+    let mut grid = Vec::with_capacity(coarse.len());
+    for (ends, phases) in coarse.windows(2).zip(phases.windows(2)) {
+        if let ([low, high], [first, second]) = (ends, phases) {
+            let parts = if first == second { 1 } else { 40 };
+            grid.extend(spaced(*low, *high, parts));
+        }
+    }
+    only(search(&grid, at, b), a, b)
 }
 
 /// The state at a vapour fraction and a density, energy or enthalpy: the curve of that fraction
@@ -385,8 +404,11 @@ fn search(
         if let [(low, Some(f_low)), (_, Some(f)), (high, Some(f_high))] = *triple {
             let nearer = f.abs() <= f_low.abs() && f.abs() <= f_high.abs();
             let same = f * f_low > 0.0 && f * f_high > 0.0;
+            // Out of reach of the curve's own variation: round-off in a dilute gas, say.
+            let reachable = f.abs() <= 4.0 * (f_low - f).abs().max((f_high - f).abs());
             if nearer
                 && same
+                && reachable
                 && let Some((z, f_z)) = closest(low, high, f.signum(), &miss)
                 && (f_z < 0.0) != (f < 0.0)
             {
