@@ -313,11 +313,13 @@ fn coexisting_phases_are_in_equilibrium() {
     }
 }
 
+type LineAt = fn(f64) -> Result<Coexistence, ThermoError>;
+
 /// The slope by Clapeyron, and the slopes of volume and energy along the line, against differences
 /// of the line itself.
 #[test]
 fn slopes_along_the_lines() {
-    let lines: [(fn(f64) -> Result<Coexistence, ThermoError>, &[f64]); 3] = [
+    let lines: [(LineAt, &[f64]); 3] = [
         (sublimation, &[125.0, 150.0, 194.69, 215.0]),
         (saturation, &[218.0, 250.0, 293.15, 303.0]),
         (melting, &[217.0, 230.0, 260.0, 285.0]),
@@ -781,7 +783,7 @@ fn no_unstable_or_metastable_state_is_returned() {
             } else if t < co2::CRITICAL_TEMPERATURE {
                 assert!(!inside(saturation(t)), "{t} K, {rho} kg/m3");
             }
-            if t >= co2::TRIPLE_TEMPERATURE && t < 300.0 {
+            if (co2::TRIPLE_TEMPERATURE..300.0).contains(&t) {
                 assert!(!inside(melting(t)), "{t} K, {rho} kg/m3");
             }
         }

@@ -72,7 +72,8 @@ impl LineSource for Tabulated {
 }
 
 const SATURATION_LOW: f64 = co2::TRIPLE_TEMPERATURE;
-const TABLE_HIGH: f64 = co2::CRITICAL_TEMPERATURE - 0.01;
+/// Where the table of the vapour-pressure line ends [K].
+pub const TABLE_HIGH: f64 = co2::CRITICAL_TEMPERATURE - 0.01;
 const SUBLIMATION_LOW: f64 = LOWEST_TEMPERATURE - 20.0;
 
 static SATURATION: LazyLock<Result<Table, ThermoError>> = LazyLock::new(|| {
