@@ -5,6 +5,8 @@
 //! Bare `f64` values are coherent SI; quantities as people write them live in
 //! [`units`] and [`design`] only.
 #![deny(missing_docs)]
+// Units stand in square brackets throughout, as in print: they are not links.
+#![allow(rustdoc::broken_intra_doc_links)]
 #![forbid(unsafe_code)]
 
 pub mod cli;
