@@ -77,6 +77,16 @@ pub fn unchoked_flux_function(pressure_ratio: f64, kappa: f64) -> f64 {
     (log_ratio / kappa).exp() * work.max(0.0).sqrt()
 }
 
+/// Mass flux over sqrt(p0 rho0) of isentropic flow from rest at a Mach number M [-].
+///
+/// Equation: sqrt(kappa) M [1 + (kappa-1)/2 M^2]^(-(kappa+1)/(2(kappa-1))).
+/// Source: Shapiro 1953, eq. 4.17; greatest, and equal to C*, at M = 1.
+pub fn isentropic_flux_at_mach(mach: f64, kappa: f64) -> f64 {
+    let m = mach * mach;
+    let e = 0.5 * (kappa - 1.0);
+    kappa.sqrt() * mach * (-0.25 * (kappa + 1.0) * m * log_one_plus_over(e * m)).exp()
+}
+
 /// Mass flux through a frictionless nozzle [kg/(m2 s)].
 ///
 /// `stagnation_pressure` p0 [Pa], `stagnation_density` rho0 [kg/m3], `receiver_pressure` p2 [Pa],
