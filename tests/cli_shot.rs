@@ -213,19 +213,15 @@ fn json_has_every_promised_key_and_agrees_with_itself() {
     for key in ["travel_m", "speed_m_s"] {
         column(&format!("/nose/{key}"));
     }
-    // The peak is that of the series, up to its own samples.
-    let highest = column("/vessels/bay/pressure_pa")
-        .into_iter()
-        .fold(0.0, f64::max);
-    let peak = number(&shot, "peak_bay_pressure_pa");
-    assert!(
-        (peak / highest - 1.0).abs() < 1e-3,
-        "{peak} against {highest}"
-    );
-    let force = column("/nose/opening_force_n")
-        .into_iter()
-        .fold(0.0, f64::max);
-    assert!((number(&shot, "peak_opening_force_n") / force - 1.0).abs() < 1e-3);
+    // A peak lies between samples: never below them, and not far above.
+    for (peak, series) in [
+        ("peak_bay_pressure_pa", "/vessels/bay/pressure_pa"),
+        ("peak_opening_force_n", "/nose/opening_force_n"),
+    ] {
+        let highest = column(series).into_iter().fold(0.0, f64::max);
+        let ratio = number(&shot, peak) / highest;
+        assert!((1.0 - 1e-12..1.005).contains(&ratio), "{peak}: {ratio}");
+    }
     assert!(number(&shot, "peak_bay_pressure_time_s") > 0.0);
     assert!(number(&shot, "exit_speed_m_s") > 1.0);
     for key in [
@@ -524,7 +520,7 @@ fn check_says_what_a_design_means() {
         "0.667 kg/L",
         "110.0 N",
         "bay pressure needed",
-        "balances inflow and leakage",
+        "With the nose held",
     ] {
         assert!(run.out.contains(part), "no `{part}` in\n{}", run.out);
     }
