@@ -6,25 +6,14 @@
 use kuva::render::color::Color;
 use kuva::render::render::{Primitive, Scene, TextAnchor};
 
-/// Colours in the order in which curves take them.
-pub const COLOURS: [&str; 7] = [
-    "#0072b2", "#d55e00", "#009e73", "#cc79a7", "#000000", "#56b4e9", "#e69f00",
-];
-const DASHES: [Option<&[f64]>; 4] = [
-    None,
-    Some(&[8.0, 3.5]),
-    Some(&[10.0, 3.0, 2.5, 3.0]),
-    Some(&[3.0, 2.5]),
-];
+use super::axis::Axis;
+use super::brush::{FAINT, INK, MIDDLE, colour, dash, dashes, frame, line, rectangle, tag, text};
 
 const WIDTH: f64 = 880.0;
 const LEFT: f64 = 84.0;
 const RIGHT: f64 = 176.0;
 const TAG_ROW: f64 = 15.0;
 const GAP: f64 = 20.0;
-const INK: &str = "#1a1a1a";
-const FAINT: &str = "#d9d9d9";
-const MIDDLE: &str = "#7f7f7f";
 
 /// A line through points.
 #[derive(Debug, Clone, PartialEq)]
@@ -98,73 +87,6 @@ pub struct Figure {
     pub panels: Vec<Panel>,
     /// Events.
     pub marks: Vec<Mark>,
-}
-
-/// A mapping of numbers to pixels with round ticks.
-#[derive(Debug, Clone)]
-struct Axis {
-    low: f64,
-    high: f64,
-    start: f64,
-    length: f64,
-    step: f64,
-}
-
-impl Axis {
-    fn new(low: f64, high: f64, start: f64, length: f64, target: usize) -> Self {
-        let (low, high) = if high > low && (high - low).is_finite() {
-            (low, high)
-        } else {
-            (low - 0.5, low + 0.5)
-        };
-        Axis {
-            low,
-            high,
-            start,
-            length,
-            step: round_step((high - low) / target as f64),
-        }
-    }
-
-    /// Extended to whole steps.
-    fn rounded(low: f64, high: f64, start: f64, length: f64, target: usize) -> Self {
-        let mut axis = Axis::new(low, high, start, length, target);
-        axis.low = (axis.low / axis.step + 1e-9).floor() * axis.step;
-        axis.high = (axis.high / axis.step - 1e-9).ceil() * axis.step;
-        axis
-    }
-
-    fn map(&self, value: f64) -> f64 {
-        self.start + (value - self.low) / (self.high - self.low) * self.length
-    }
-
-    fn ticks(&self) -> Vec<f64> {
-        let first = (self.low / self.step - 1e-9).ceil();
-        let count = ((self.high - first * self.step) / self.step + 1e-9).floor();
-        (0..=count.clamp(0.0, 50.0) as usize)
-            .map(|index| (first + index as f64) * self.step)
-            .collect()
-    }
-
-    fn write(&self, value: f64) -> String {
-        let decimals = (-(self.step.log10() + 1e-9).floor()).clamp(0.0, 9.0) as usize;
-        let text = format!("{value:.decimals$}");
-        match text.strip_prefix('-') {
-            Some(rest) if rest.bytes().all(|b| matches!(b, b'0' | b'.')) => rest.to_owned(),
-            _ => text,
-        }
-    }
-}
-
-/// 1, 2 or 5 times a power of ten, at least the given step.
-fn round_step(step: f64) -> f64 {
-    let power = 10f64.powf(step.log10().floor());
-    let share = step / power;
-    let factor = [1.0, 2.0, 5.0]
-        .into_iter()
-        .find(|factor| share <= factor * (1.0 + 1e-9))
-        .unwrap_or(10.0);
-    factor * power
 }
 
 impl Figure {
@@ -407,14 +329,6 @@ impl Panel {
     }
 }
 
-fn colour(style: usize) -> &'static str {
-    COLOURS.get(style % COLOURS.len()).copied().unwrap_or(INK)
-}
-
-fn dash(style: usize) -> Option<&'static [f64]> {
-    DASHES.get(style % DASHES.len()).copied().flatten()
-}
-
 /// A curve, cut at the edges of the horizontal axis.
 fn stroke(scene: &mut Scene, curve: &Curve, across: &Axis, up: &Axis) {
     let mut points: Vec<(f64, f64)> = Vec::with_capacity(curve.points.len());
@@ -449,46 +363,6 @@ fn stroke(scene: &mut Scene, curve: &Curve, across: &Axis, up: &Axis) {
             stroke_dasharray: None,
         });
     }
-}
-
-/// A polyline cut into dashes that run on across its points, whatever draws it.
-fn dashes(points: &[(f64, f64)], pattern: Option<&[f64]>) -> Vec<Vec<(f64, f64)>> {
-    let (Some(pattern), Some(first)) = (pattern, points.first()) else {
-        return vec![points.to_vec()];
-    };
-    let mut pieces = Vec::new();
-    let mut piece = vec![*first];
-    let mut lengths = pattern.iter().copied().cycle();
-    let mut left = lengths.next().unwrap_or(f64::INFINITY);
-    let mut drawing = true;
-    for pair in points.windows(2) {
-        let &[mut from, to] = pair else { continue };
-        let mut length = (to.0 - from.0).hypot(to.1 - from.1);
-        while length > left {
-            let share = left / length;
-            from = (
-                from.0 + share * (to.0 - from.0),
-                from.1 + share * (to.1 - from.1),
-            );
-            length -= left;
-            if drawing {
-                piece.push(from);
-                pieces.push(std::mem::take(&mut piece));
-            } else {
-                piece = vec![from];
-            }
-            drawing = !drawing;
-            left = lengths.next().unwrap_or(f64::INFINITY);
-        }
-        left -= length;
-        if drawing {
-            piece.push(to);
-        }
-    }
-    if piece.len() > 1 {
-        pieces.push(piece);
-    }
-    pieces
 }
 
 fn fill(scene: &mut Scene, band: &Band, across: &Axis, up: &Axis) {
@@ -556,30 +430,6 @@ fn draw_marks(
     }
 }
 
-/// A numbered circle.
-fn tag(scene: &mut Scene, at: (f64, f64), number: usize) {
-    scene.add(Primitive::Circle {
-        cx: at.0,
-        cy: at.1,
-        r: 7.0,
-        fill: Color::from("#ffffff"),
-        fill_opacity: None,
-        stroke: Some(Color::from(INK)),
-        stroke_width: Some(0.9),
-    });
-    let label = number.to_string();
-    text(
-        scene,
-        at.0,
-        at.1 + 3.3,
-        &label,
-        9,
-        TextAnchor::Middle,
-        INK,
-        false,
-    );
-}
-
 /// What the numbers mean, in two columns.
 fn list_marks(scene: &mut Scene, marks: &[&Mark], top: f64) {
     let per_column = marks.len().div_ceil(2).max(1);
@@ -600,87 +450,9 @@ fn list_marks(scene: &mut Scene, marks: &[&Mark], top: f64) {
     }
 }
 
-fn line(
-    scene: &mut Scene,
-    from: (f64, f64),
-    to: (f64, f64),
-    colour: &str,
-    width: f64,
-    dash: Option<&str>,
-) {
-    scene.add(Primitive::Line {
-        x1: from.0,
-        y1: from.1,
-        x2: to.0,
-        y2: to.1,
-        stroke: Color::from(colour),
-        stroke_width: width,
-        stroke_dasharray: dash.map(str::to_owned),
-    });
-}
-
-fn rectangle(scene: &mut Scene, at: (f64, f64), size: (f64, f64), colour: &str, opacity: f64) {
-    scene.add(Primitive::Rect {
-        x: at.0,
-        y: at.1,
-        width: size.0,
-        height: size.1,
-        fill: Color::from(colour),
-        stroke: None,
-        stroke_width: None,
-        opacity: Some(opacity),
-    });
-}
-
-fn frame(scene: &mut Scene, corner: (f64, f64), opposite: (f64, f64)) {
-    let (left, top) = corner;
-    let (right, bottom) = opposite;
-    for (from, to) in [
-        ((left, top), (right, top)),
-        ((right, top), (right, bottom)),
-        ((right, bottom), (left, bottom)),
-        ((left, bottom), (left, top)),
-    ] {
-        line(scene, from, to, INK, 1.0, None);
-    }
-}
-
-#[allow(clippy::too_many_arguments)] // a text is its place, size, anchor, colour and weight
-fn text(
-    scene: &mut Scene,
-    x: f64,
-    y: f64,
-    content: &str,
-    size: u32,
-    anchor: TextAnchor,
-    colour: &str,
-    bold: bool,
-) {
-    scene.add(Primitive::Text {
-        x,
-        y,
-        content: content.to_owned(),
-        size,
-        anchor,
-        rotate: None,
-        bold,
-        color: Some(Color::from(colour)),
-    });
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn ticks_are_round_and_inside() {
-        let axis = Axis::new(0.013, 0.387, 0.0, 100.0, 8);
-        let ticks = axis.ticks();
-        assert!((axis.step - 0.05).abs() < 1e-12, "{}", axis.step);
-        assert_eq!(ticks.len(), 7);
-        assert_eq!(axis.write(ticks[0]), "0.05");
-        assert!(ticks.iter().all(|tick| (0.013..=0.387).contains(tick)));
-    }
 
     #[test]
     fn marks_at_one_place_take_rows_of_their_own() {

@@ -1,5 +1,7 @@
 //! Results as text, data and pictures. Nothing here runs anything.
 
+mod axis;
+mod brush;
 pub mod csv;
 pub mod error;
 pub mod figure;

@@ -1,0 +1,608 @@
+//! `shot`, `check` and `new` as a user sees them: answers, exit codes, files, and every way in which
+//! the input can be wrong.
+
+use std::path::{Path, PathBuf};
+
+use assert_cmd::Command;
+use serde_json::Value;
+
+const DUNLIN: &str = "fixtures/designs/dunlin-bench.ron";
+const TERN: &str = "fixtures/designs/tern-primary.ron";
+const GANNET: &str = "fixtures/designs/gannet-reservoir-backup.ron";
+
+/// A small design that runs in no time: 2 g of CO2 into a bay, one pin.
+const SMALL: &str = r#"(
+    name: "Small",
+    vessels: {
+        "cartridge": (kind: "cartridge", charge: "2 g", volume: "3 mL", temperature: "15 degC",
+            draw: "vapour", rating: "250 barg"),
+        "bay": (kind: "bay", volume: "0.3 L", temperature: "15 degC", rating: "10 barg"),
+    },
+    paths: {
+        "valve": (kind: "valve", from: "cartridge", to: "bay", area: "1 mm2",
+            discharge_coefficient: "0.7", flow_blend: "0", opens_at: "0 s", opening: instant),
+        "leak": (kind: "leak", from: "bay", to: "ambient", area: "0.5 mm2",
+            discharge_coefficient: "0.65"),
+    },
+    nose: (vessel: "bay", bore: "54 mm", mass: "0.2 kg", engagement: "40 mm",
+        pins: [(count: "1", strength: "100 N", tear_length: "0.5 mm")],
+        static_friction: "10 N", kinetic_friction: "8 N"),
+    site: (mode: "bench", elevation: "0 deg", pressure: "1 bara", temperature: "15 degC"),
+    criteria: (clear_within: "0.3 s"),
+    horizon: "0.4 s",
+)
+"#;
+
+struct Outcome {
+    code: i32,
+    out: String,
+    err: String,
+}
+
+fn coldkick(arguments: &[&str]) -> Outcome {
+    let output = Command::cargo_bin("coldkick")
+        .expect("the binary")
+        .args(arguments)
+        .env("NO_COLOR", "1")
+        .output()
+        .expect("it runs");
+    Outcome {
+        code: output.status.code().expect("an exit code"),
+        out: String::from_utf8(output.stdout).expect("UTF-8 on stdout"),
+        err: String::from_utf8(output.stderr).expect("UTF-8 on stderr"),
+    }
+}
+
+fn folder() -> tempfile::TempDir {
+    tempfile::tempdir().expect("a temporary directory")
+}
+
+fn write(folder: &tempfile::TempDir, name: &str, content: impl AsRef<[u8]>) -> PathBuf {
+    let path = folder.path().join(name);
+    std::fs::write(&path, content).expect("a file");
+    path
+}
+
+fn text(path: &Path) -> &str {
+    path.to_str().expect("a printable path")
+}
+
+fn files(folder: &tempfile::TempDir) -> usize {
+    std::fs::read_dir(folder.path())
+        .expect("a directory")
+        .count()
+}
+
+/// Runs `shot --plot` on a design that must be refused: exit 2, the word in the message, nothing
+/// written anywhere.
+#[track_caller]
+fn refused(content: impl AsRef<[u8]>, words: &[&str]) {
+    let folder = folder();
+    let design = write(&folder, "bad.ron", content);
+    let plot = folder.path().join("plot.svg");
+    let run = coldkick(&["shot", text(&design), "--plot", text(&plot)]);
+    assert_eq!(run.code, 2, "{}", run.err);
+    assert!(run.out.is_empty(), "{}", run.out);
+    for word in words {
+        assert!(run.err.contains(word), "no `{word}` in: {}", run.err);
+    }
+    assert!(!run.err.contains("panicked"), "{}", run.err);
+    assert_eq!(files(&folder), 1, "something was written");
+}
+
+fn changed(from: &str, to: &str) -> String {
+    assert_eq!(SMALL.matches(from).count(), 1, "`{from}` is not there once");
+    SMALL.replace(from, to)
+}
+
+fn small_json(arguments: &[&str]) -> (i32, Value) {
+    let folder = folder();
+    let design = write(&folder, "small.ron", SMALL);
+    let mut all = vec!["shot", text(&design), "--format", "json"];
+    all.extend(arguments);
+    let run = coldkick(&all);
+    let value = serde_json::from_str(&run.out)
+        .unwrap_or_else(|error| panic!("{error}: {} {}", run.out, run.err));
+    (run.code, value)
+}
+
+fn number(value: &Value, key: &str) -> f64 {
+    value[key]
+        .as_f64()
+        .unwrap_or_else(|| panic!("{key} is {}", value[key]))
+}
+
+#[test]
+fn every_shipped_design_passes_and_says_so_first() {
+    for (design, name) in [(DUNLIN, "Dunlin"), (TERN, "Tern"), (GANNET, "Gannet")] {
+        let run = coldkick(&["shot", design, "--quiet"]);
+        assert_eq!(run.code, 0, "{}", run.err);
+        let first = run.out.lines().next().expect("a first line");
+        assert!(first.starts_with("PASS") && first.contains(name), "{first}");
+        for word in ["nose leaves after", "m/s", "x retention", "closest limit"] {
+            assert!(first.contains(word), "no `{word}` in {first}");
+        }
+        assert!(!run.out.contains('\u{1b}'), "colour in spite of NO_COLOR");
+    }
+}
+
+#[test]
+fn the_text_explains_what_surprises() {
+    let folder = folder();
+    let design = write(&folder, "small.ron", SMALL);
+    let run = coldkick(&["shot", text(&design)]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    for part in [
+        "Criteria",
+        "Numbers",
+        "Events",
+        "Vessels",
+        "Cautions",
+        "still in cartridge",
+        "Leak balance",
+        "Largest tolerable leak",
+        "ideal-gas estimate",
+        "not a permission",
+    ] {
+        assert!(run.out.contains(part), "no `{part}` in\n{}", run.out);
+    }
+}
+
+#[test]
+fn us_units_reach_every_number() {
+    let folder = folder();
+    let design = write(&folder, "small.ron", SMALL);
+    let run = coldkick(&["shot", text(&design), "--units", "us"]);
+    for unit in ["ft/s", "psia", "psig", "lbf", "degF", "oz", "in2"] {
+        assert!(run.out.contains(unit), "no {unit} in\n{}", run.out);
+    }
+    for unit in ["bara", "degC", " mm", " N "] {
+        assert!(!run.out.contains(unit), "{unit} in\n{}", run.out);
+    }
+}
+
+#[test]
+fn json_has_every_promised_key_and_agrees_with_itself() {
+    let (code, shot) = small_json(&[]);
+    assert_eq!(code, 0);
+    assert_eq!(shot["verdict"], "pass");
+    let criteria = shot["criteria"].as_array().expect("criteria");
+    for criterion in criteria {
+        for key in ["name", "value", "limit", "margin", "pass"] {
+            assert!(criterion.get(key).is_some(), "no {key} in {criterion}");
+        }
+    }
+    let events = shot["events"].as_array().expect("events");
+    let time_of = |name: &str| {
+        events
+            .iter()
+            .find(|event| event["name"] == name)
+            .and_then(|event| event["time_s"].as_f64())
+    };
+    assert_eq!(
+        time_of("pins shear"),
+        Some(number(&shot, "pins_break_time_s"))
+    );
+    assert_eq!(time_of("nose clear"), Some(number(&shot, "clear_time_s")));
+
+    let series = &shot["series"];
+    let times = series["time_s"].as_array().expect("times");
+    let column = |at: &str| {
+        let values = series.pointer(at).and_then(Value::as_array);
+        let values = values.unwrap_or_else(|| panic!("no {at}"));
+        assert_eq!(values.len(), times.len(), "{at}");
+        values
+            .iter()
+            .map(|v| v.as_f64().unwrap_or(f64::NAN))
+            .collect::<Vec<f64>>()
+    };
+    for key in [
+        "pressure_pa",
+        "temperature_k",
+        "co2_mass_kg",
+        "air_mass_kg",
+        "solid_kg",
+        "liquid_kg",
+    ] {
+        column(&format!("/vessels/bay/{key}"));
+    }
+    assert!(series["vessels"]["bay"]["wall_temperature_k"].is_null());
+    for key in ["mass_flow_kg_s", "open_area_m2", "choked"] {
+        column(&format!("/paths/valve/{key}"));
+    }
+    for key in ["travel_m", "speed_m_s"] {
+        column(&format!("/nose/{key}"));
+    }
+    // A peak lies between samples: never below them, and not far above.
+    for (peak, series) in [
+        ("peak_bay_pressure_pa", "/vessels/bay/pressure_pa"),
+        ("peak_opening_force_n", "/nose/opening_force_n"),
+    ] {
+        let highest = column(series).into_iter().fold(0.0, f64::max);
+        let ratio = number(&shot, peak) / highest;
+        assert!((1.0 - 1e-12..1.005).contains(&ratio), "{peak}: {ratio}");
+    }
+    assert!(number(&shot, "peak_bay_pressure_time_s") > 0.0);
+    assert!(number(&shot, "exit_speed_m_s") > 1.0);
+    for key in [
+        "mass_closure",
+        "energy_closure",
+        "steps",
+        "rejected_steps",
+        "evaluations",
+        "stiff_steps",
+    ] {
+        assert!(shot["audit"][key].is_number(), "no audit.{key}");
+    }
+    // Pin, friction: what holds the nose is written in the design.
+    assert!((number(&shot, "retention_force_n") - 110.0).abs() < 1e-9);
+    let factor = number(&shot, "held_opening_force_n") / 110.0;
+    assert!((number(&shot, "retention_factor") - factor).abs() < 1e-12);
+}
+
+#[test]
+fn a_nose_that_stays_fails_with_nulls_and_exit_one() {
+    let (code, shot) = small_json(&["--set", "nose.static_friction=4 kN"]);
+    assert_eq!(code, 1);
+    assert_eq!(shot["verdict"], "fail");
+    assert_eq!(shot["first_failed"], "clear_within");
+    for key in [
+        "pins_break_time_s",
+        "clear_time_s",
+        "exit_speed_m_s",
+        "tolerable_leak_area_m2",
+    ] {
+        assert!(shot[key].is_null(), "{key} is {}", shot[key]);
+    }
+    assert!(number(&shot, "retention_factor") < 1.0);
+}
+
+/// The leak that is called tolerable is: a tenth less and the nose leaves, a tenth more and it stays.
+#[test]
+fn the_tolerable_leak_is_where_the_nose_stops_leaving() {
+    let (_, shot) = small_json(&[]);
+    let area = number(&shot, "tolerable_leak_area_m2");
+    // The added hole has a sharp edge like the leak of the design, so their areas add.
+    for (share, leaves) in [(0.9, true), (1.1, false)] {
+        let leak = format!("paths.leak.area={} mm2", 0.5 + share * area * 1e6);
+        let (_, shot) = small_json(&["--set", &leak]);
+        assert_eq!(!shot["pins_break_time_s"].is_null(), leaves, "{leak}");
+    }
+}
+
+#[test]
+fn without_a_nose_there_is_a_pressure_curve_and_a_null() {
+    let start = SMALL.find("    nose: (").expect("a nose");
+    let end = SMALL.find("    site: (").expect("a site");
+    let text_of = format!("{}{}", &SMALL[..start], &SMALL[end..])
+        .replace("criteria: (clear_within: \"0.3 s\"),", "");
+    let folder = folder();
+    let design = write(&folder, "bare.ron", text_of);
+    let run = coldkick(&["shot", text(&design), "--format", "json"]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    let shot: Value = serde_json::from_str(&run.out).expect("JSON");
+    assert!(shot["series"]["nose"].is_null());
+    assert!(shot["clear_time_s"].is_null());
+    assert!(number(&shot, "peak_bay_pressure_pa") > 2e5);
+    let run = coldkick(&["shot", text(&design)]);
+    assert!(
+        run.out.starts_with("PASS  Small: no nose: pressure peaks"),
+        "{}",
+        run.out
+    );
+}
+
+#[test]
+fn hold_keeps_the_nose_on() {
+    let (code, shot) = small_json(&["--hold"]);
+    assert_eq!(code, 0);
+    assert_eq!(shot["nose_held"], true);
+    assert!(shot["clear_time_s"].is_null());
+    assert_eq!(shot["peak_opening_force_n"], shot["held_opening_force_n"]);
+}
+
+#[test]
+fn csv_has_one_row_per_time_with_units_in_its_head() {
+    let folder = folder();
+    let design = write(&folder, "small.ron", SMALL);
+    let run = coldkick(&["shot", text(&design), "--format", "csv", "--quiet"]);
+    let mut table = csv::Reader::from_reader(run.out.as_bytes());
+    let head = table.headers().expect("a head").clone();
+    assert_eq!(&head[0], "time_s");
+    for column in [
+        "bay.pressure_pa",
+        "cartridge.liquid_kg",
+        "valve.mass_flow_kg_s",
+        "nose.travel_m",
+        "valve.choked",
+    ] {
+        assert!(
+            head.iter().any(|name| name == column),
+            "no {column} in {head:?}"
+        );
+    }
+    let times: Vec<f64> = table
+        .records()
+        .map(|row| row.expect("a row")[0].parse().expect("a time"))
+        .collect();
+    assert!(times.len() > 20 && times.windows(2).all(|pair| pair[0] <= pair[1]));
+}
+
+#[test]
+fn pictures_are_drawn_and_never_overwritten_unasked() {
+    let folder = folder();
+    let design = write(&folder, "small.ron", SMALL);
+    let svg = folder.path().join("plot.svg");
+    let run = coldkick(&["shot", text(&design), "--quiet", "--plot", text(&svg)]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    let picture = std::fs::read_to_string(&svg).expect("a picture");
+    assert!(picture.starts_with("<svg") && picture.trim_end().ends_with("</svg>"));
+    for word in [
+        "pressure [bara]",
+        "opening force [N]",
+        "travel",
+        "speed [m/s]",
+        "pins shear",
+    ] {
+        assert!(picture.contains(word), "no `{word}`");
+    }
+    let png = folder.path().join("plot.png");
+    coldkick(&["shot", text(&design), "--quiet", "--plot", text(&png)]);
+    assert!(
+        std::fs::read(&png)
+            .expect("a picture")
+            .starts_with(b"\x89PNG")
+    );
+
+    std::fs::write(&svg, "mine").expect("a file");
+    let run = coldkick(&["shot", text(&design), "--plot", text(&svg)]);
+    assert_eq!(run.code, 2);
+    assert!(
+        run.err.contains("--force") && run.out.is_empty(),
+        "{}",
+        run.err
+    );
+    assert_eq!(std::fs::read_to_string(&svg).expect("a file"), "mine");
+    let run = coldkick(&[
+        "shot",
+        text(&design),
+        "--quiet",
+        "--plot",
+        text(&svg),
+        "--force",
+    ]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    assert_ne!(std::fs::read_to_string(&svg).expect("a file"), "mine");
+    assert_eq!(files(&folder), 3, "a temporary file was left");
+}
+
+#[test]
+fn output_that_cannot_be_written_is_refused_before_computing() {
+    let folder = folder();
+    let design = write(&folder, "small.ron", SMALL);
+    let nowhere = folder.path().join("no/such/place/plot.svg");
+    for (target, word) in [
+        (text(&nowhere), "does not exist"),
+        ("plot.pdf", ".svg or .png"),
+    ] {
+        let run = coldkick(&["shot", text(&design), "--plot", target]);
+        assert_eq!(run.code, 2, "{}", run.err);
+        assert!(run.err.contains(word), "{}", run.err);
+    }
+    assert_eq!(files(&folder), 1);
+}
+
+#[test]
+fn wrong_units_name_the_field() {
+    refused(
+        changed("charge: \"2 g\"", "charge: \"2 mm\""),
+        &["vessels.cartridge.charge", "mass"],
+    );
+    refused(
+        changed("charge: \"2 g\"", "charge: \"2\""),
+        &["vessels.cartridge.charge"],
+    );
+    refused(changed("charge: \"2 g\"", "charge: 2"), &["charge"]);
+    refused(
+        changed("mass: \"0.2 kg\"", "mass: \"0.2 kilograms of nose\""),
+        &["nose.mass"],
+    );
+}
+
+#[test]
+fn gauge_is_not_absolute() {
+    refused(
+        changed("pressure: \"1 bara\"", "pressure: \"1 barg\""),
+        &["site.pressure"],
+    );
+    refused(
+        changed("pressure: \"1 bara\"", "pressure: \"1 bar\""),
+        &["site.pressure", "bara"],
+    );
+}
+
+#[test]
+fn negative_and_endless_numbers_are_refused() {
+    refused(
+        changed("volume: \"0.3 L\"", "volume: \"-0.3 L\""),
+        &["vessels.bay.volume"],
+    );
+    refused(
+        changed("volume: \"0.3 L\"", "volume: \"0 L\""),
+        &["vessels.bay.volume"],
+    );
+    refused(
+        changed("area: \"1 mm2\"", "area: \"inf mm2\""),
+        &["paths.valve.area"],
+    );
+    refused(
+        changed("area: \"1 mm2\"", "area: \"NaN mm2\""),
+        &["paths.valve.area"],
+    );
+    refused(
+        changed("area: \"1 mm2\"", "area: \"1e400 mm2\""),
+        &["paths.valve.area"],
+    );
+}
+
+#[test]
+fn unknown_and_duplicate_fields_are_refused() {
+    let unknown = changed("engagement: \"40 mm\"", "engagment: \"40 mm\"");
+    refused(unknown, &["engagment", "did you mean", "engagement"]);
+    refused(
+        changed("bore: \"54 mm\"", "bore: \"54 mm\", bore: \"55 mm\""),
+        &["bore", "twice"],
+    );
+    let twice = changed("\"leak\": (kind", "\"valve\": (kind");
+    refused(twice, &["valve", "twice"]);
+}
+
+#[test]
+fn paths_and_noses_need_their_vessels() {
+    refused(
+        changed("to: \"bay\"", "to: \"bey\""),
+        &["paths.valve.to", "bey", "bay"],
+    );
+    refused(
+        changed("nose: (vessel: \"bay\"", "nose: (vessel: \"attic\""),
+        &["nose.vessel"],
+    );
+}
+
+#[test]
+fn impossible_charges_are_refused() {
+    refused(
+        changed("charge: \"2 g\"", "charge: \"5 g\""),
+        &["vessels.cartridge", "filled beyond"],
+    );
+    let cold = changed(
+        "volume: \"3 mL\", temperature: \"15 degC\"",
+        "volume: \"3 mL\", temperature: \"-60 degC\"",
+    );
+    refused(cold, &["vessels.cartridge", "triple point"]);
+}
+
+#[test]
+fn files_that_are_no_designs_are_refused() {
+    refused("", &["empty"]);
+    refused(b"(name: \"\xff\xfe\")", &["UTF-8"]);
+    refused(vec![b' '; 50_000_000], &["bad.ron", "larger"]);
+    refused("hello", &["bad.ron"]);
+    let run = coldkick(&["shot", "no-such-design.ron"]);
+    assert_eq!(run.code, 2);
+    assert!(run.err.contains("no-such-design.ron"), "{}", run.err);
+}
+
+#[test]
+fn changes_on_the_command_line_are_checked_like_the_file() {
+    let folder = folder();
+    let design = write(&folder, "small.ron", SMALL);
+    for (change, word) in [
+        ("vessels.cartridge.charge=2 mm", "vessels.cartridge.charge"),
+        ("vessels.cartridge.chrge=2 g", "chrge"),
+        ("vessels.cartridge.charge", "PATH=VALUE"),
+    ] {
+        let run = coldkick(&["shot", text(&design), "--set", change]);
+        assert_eq!(run.code, 2, "{}", run.err);
+        assert!(run.err.contains(word), "no `{word}` in {}", run.err);
+    }
+    assert_eq!(std::fs::read_to_string(&design).expect("the design"), SMALL);
+}
+
+#[test]
+fn check_says_what_a_design_means() {
+    let folder = folder();
+    let design = write(&folder, "small.ron", SMALL);
+    let run = coldkick(&["check", text(&design)]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    assert!(run.out.starts_with("VALID  Small"), "{}", run.out);
+    for part in [
+        "0.667 kg/L",
+        "110.0 N",
+        "bay pressure needed",
+        "With the nose held",
+    ] {
+        assert!(run.out.contains(part), "no `{part}` in\n{}", run.out);
+    }
+    let run = coldkick(&["check", text(&design), "--format", "json"]);
+    let check: Value = serde_json::from_str(&run.out).expect("JSON");
+    let cartridge = &check["vessels"]["cartridge"];
+    assert!((number(cartridge, "fill_density_kg_m3") - 2000.0 / 3.0).abs() < 1e-9);
+    // Saturated liquid of 666.7 kg/m3: between 28 and 29 degC in the saturation tables.
+    let full = number(cartridge, "liquid_full_temperature_k");
+    assert!((300.5..302.5).contains(&full), "{full}");
+    let nose = &check["nose"];
+    let area = 0.25 * std::f64::consts::PI * 0.054 * 0.054;
+    let needed = 1e5 + 110.0 / area;
+    assert!((number(nose, "bay_pressure_needed_pa") / needed - 1.0).abs() < 1e-12);
+
+    let bad = write(
+        &folder,
+        "bad.ron",
+        changed("charge: \"2 g\"", "charge: \"2 mm\""),
+    );
+    let run = coldkick(&["check", text(&bad)]);
+    assert_eq!(run.code, 2);
+    assert!(
+        run.out.is_empty() && run.err.contains("vessels.cartridge.charge"),
+        "{}",
+        run.err
+    );
+}
+
+#[test]
+fn new_writes_a_design_that_is_valid() {
+    let folder = folder();
+    let file = folder.path().join("mine.ron");
+    let run = coldkick(&[
+        "new",
+        text(&file),
+        "--cartridge",
+        "8g",
+        "--bore",
+        "54 mm",
+        "--bench",
+    ]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    assert!(run.out.contains("coldkick check"), "{}", run.out);
+    let run = coldkick(&["check", text(&file), "--quiet"]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    assert!(run.out.starts_with("VALID"), "{}", run.out);
+
+    let before = std::fs::read(&file).expect("the starter");
+    let run = coldkick(&["new", text(&file)]);
+    assert_eq!(run.code, 2, "an existing file was overwritten");
+    assert_eq!(std::fs::read(&file).expect("the starter"), before);
+    let other = folder.path().join("other.ron");
+    for (option, value) in [
+        ("--cartridge", "17g"),
+        ("--bore", "98"),
+        ("--bore", "98 kg"),
+    ] {
+        let run = coldkick(&["new", text(&other), option, value]);
+        assert_eq!(run.code, 2, "{option} {value}");
+        assert!(
+            run.err.contains(option.trim_start_matches('-')),
+            "{}",
+            run.err
+        );
+        assert!(!other.exists());
+    }
+}
+
+#[test]
+fn completions_and_manual_name_the_commands() {
+    for arguments in [
+        &["completions", "bash"][..],
+        &["completions", "zsh"],
+        &["man"],
+    ] {
+        let run = coldkick(arguments);
+        assert_eq!(run.code, 0, "{}", run.err);
+        for command in ["shot", "check", "new"] {
+            assert!(run.out.contains(command), "no {command}");
+        }
+    }
+    assert_eq!(coldkick(&["shot"]).code, 2);
+    assert_eq!(coldkick(&["shoot"]).code, 2);
+}
