@@ -78,7 +78,7 @@ pub fn shot(title: &str, study: &ShotStudy, units: UnitSystem) -> Figure {
                 &x,
                 &nose.opening_force,
                 |v| force.from_si(v),
-                0,
+                4,
             )],
             levels: vec![Level {
                 label: format!(
@@ -94,7 +94,7 @@ pub fn shot(title: &str, study: &ShotStudy, units: UnitSystem) -> Figure {
         let length = axis_unit(Dimension::Length, largest(&nose.travel, times, end), units);
         panels.push(Panel {
             label: format!("travel [{}]", length.symbol),
-            curves: vec![curve("travel", &x, &nose.travel, |v| length.from_si(v), 2)],
+            curves: vec![curve("travel", &x, &nose.travel, |v| length.from_si(v), 4)],
             levels: vec![Level {
                 label: "coupler out".to_owned(),
                 value: length.from_si(held.engagement),
@@ -106,7 +106,7 @@ pub fn shot(title: &str, study: &ShotStudy, units: UnitSystem) -> Figure {
         let speed = axis_unit(Dimension::Speed, largest(&nose.speed, times, end), units);
         panels.push(Panel {
             label: format!("speed [{}]", speed.symbol),
-            curves: vec![curve("speed", &x, &nose.speed, |v| speed.from_si(v), 1)],
+            curves: vec![curve("speed", &x, &nose.speed, |v| speed.from_si(v), 4)],
             from_zero: true,
             height: 120.0,
             ..Panel::default()
