@@ -5,6 +5,7 @@ use coldkick::flow::friction::{
     darcy_friction_factor, friction_factor_on_flux, friction_to_choking, pressure_over_sonic,
     tube_flow,
 };
+use coldkick::flow::omega;
 use coldkick::flow::opening::{Opening, PortLaw, circle_overlap, servo_slew};
 use coldkick::flow::perfect_gas::{
     critical_flow_function, critical_pressure_ratio, flux_function, isentropic_flux_at_mach,
@@ -313,4 +314,55 @@ fn servo_slews_with_voltage_and_loses_speed_in_the_cold() {
         servo_slew(0.12, 4.8, 4.8, 223.15, 0.02).is_err(),
         "no speed left"
     );
+}
+
+proptest! {
+    /// The omega tube: a share of the nozzle's flux, and for omega = 1, an isothermal gas, the
+    /// closed form K = (eta1^2 - eta2^2)/g^2 - 2 ln(eta1/eta2).
+    #[test]
+    fn omega_tube_of_an_isothermal_gas(number in 0.01..100.0f64, ratio in 0.0..0.99f64) {
+        let flux = omega::tube_flux(1.0, number, ratio).expect("in range");
+        // Entrance from g^2 = -2 eta1^2 ln eta1, on the subsonic side.
+        let (mut low, mut high) = ((-0.5_f64).exp(), 1.0);
+        for _ in 0..200 {
+            let middle: f64 = 0.5 * (low + high);
+            let passed = middle * (-2.0 * middle.ln()).sqrt();
+            if passed > flux { low = middle } else { high = middle }
+        }
+        let (eta1, eta2) = (low, flux.max(ratio));
+        let k = (eta1 * eta1 - eta2 * eta2) / (flux * flux) - 2.0 * (eta1 / eta2).ln();
+        prop_assert!((k - number).abs() < 1e-8 * (1.0 + number), "{k} {number}");
+    }
+
+    /// The omega tube is continuous in omega where its closed form changes over, falls with
+    /// friction and never passes more than the nozzle.
+    #[test]
+    fn omega_tube_is_a_share(
+        log_omega in -1.0..2.0f64, number in 0.01..100.0f64, ratio in 0.0..0.99f64,
+    ) {
+        let w = 10f64.powf(log_omega);
+        let tube = omega::tube_flux(w, number, ratio).expect("in range");
+        let nozzle = omega::tube_flux(w, 0.0, ratio).expect("in range");
+        prop_assert!(tube > 0.0 && tube <= nozzle);
+        let more = omega::tube_flux(w, 1.1 * number, ratio).expect("in range");
+        prop_assert!(more < tube);
+        let below = omega::tube_flux(0.98 - 1e-9, number, ratio).expect("in range");
+        let above = omega::tube_flux(0.98 + 1e-9, number, ratio).expect("in range");
+        prop_assert!((below - above).abs() < 1e-8 * above);
+    }
+
+    /// Subcooled flow joins saturated flow at no subcooling and Bernoulli at high subcooling.
+    #[test]
+    fn subcooled_omega_joins_its_neighbours(w in 2.0..30.0f64, back in 0.0..0.3f64) {
+        let (p0, density) = (5e6, 900.0);
+        let saturated = omega::mass_flux(w, p0, 1.0 / density, back * p0).expect("in range");
+        let limit = omega::subcooled_mass_flux(w, p0, density, p0, back * p0).expect("in range");
+        prop_assert!((limit / saturated - 1.0).abs() < 1e-7, "{limit} {saturated}");
+        let onset = 2.0 * w / (1.0 + 2.0 * w) * p0;
+        let below =
+            omega::subcooled_mass_flux(w, p0, density, onset * (1.0 - 1e-9), 0.0).expect("ok");
+        let above =
+            omega::subcooled_mass_flux(w, p0, density, onset * (1.0 + 1e-9), 0.0).expect("ok");
+        prop_assert!((below / above - 1.0).abs() < 1e-6, "{below} {above}");
+    }
 }

@@ -64,7 +64,13 @@ fn multiplier(kappa: f64, friction_number: f64, pressure_ratio: f64) -> Result<f
     let liquid = liquid_share(kappa);
     let heads = 1.0 / (1.0 + friction_number).sqrt();
     if liquid >= 1.0 {
-        within(LAW, "isentropic exponent [-]", kappa, EXPONENT_RANGE.0, EXPONENT_RANGE.1)?;
+        within(
+            LAW,
+            "isentropic exponent [-]",
+            kappa,
+            EXPONENT_RANGE.0,
+            EXPONENT_RANGE.1,
+        )?;
         let (least, most) = FRICTION_NUMBER_RANGE;
         within(LAW, "friction number [-]", friction_number, least, most)?;
         return Ok(heads);
@@ -80,11 +86,7 @@ fn liquid_share(kappa: f64) -> f64 {
     share * share * (3.0 - 2.0 * share)
 }
 
-fn gas_multiplier(
-    kappa: f64,
-    friction_number: f64,
-    pressure_ratio: f64,
-) -> Result<f64, FlowError> {
+fn gas_multiplier(kappa: f64, friction_number: f64, pressure_ratio: f64) -> Result<f64, FlowError> {
     let flow = tube_flow(kappa, friction_number, pressure_ratio)?;
     Ok((flow.flux / flux_function(pressure_ratio, kappa)).min(1.0))
 }

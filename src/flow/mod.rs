@@ -8,9 +8,11 @@ pub mod friction;
 pub mod frozen;
 pub mod henry_fauske;
 pub(crate) mod isentrope;
+pub mod omega;
 pub mod opening;
 pub mod perfect_gas;
 pub mod stagnation;
+pub mod valve_coefficient;
 
 pub use error::FlowError;
 
