@@ -323,6 +323,22 @@ fn a_flow_coefficient_passes_its_defining_flow() {
     }
 }
 
+/// With the maker's xT, gas chokes in the valve as IEC 60534-2-1 says: W = (Kv/36000) (2/3)
+/// sqrt(gamma xT/1.4) sqrt(p rho), worked by hand for Kv 1, xT .7, gamma 1.289, C* .66527.
+#[test]
+fn a_flow_coefficient_with_its_choking_factor_passes_the_gas_of_the_standard() {
+    let geometric = "diameter: \"2.4 mm\",\n                  discharge_coefficient: \"0.8\"";
+    let text = SMALL.replacen(geometric, "kv: \"1 m3/h\", xt: \"0.7\"", 1);
+    let (system, _) = read("xt", &text).system(&[]).unwrap();
+    assert_relative_eq!(system.paths[0].area, 2.23470e-5, max_relative = 1e-5);
+    let misplaced = SMALL.replacen(geometric, &format!("{geometric}, xt: \"0.7\""), 1);
+    let error = match Design::parse("xt", &misplaced) {
+        Ok(design) => design.system(&[]).map(|_| ()).unwrap_err(),
+        Err(error) => error,
+    };
+    assert!(show(&error).contains("`xt` belongs to"), "{}", show(&error));
+}
+
 #[test]
 fn each_mistake_names_its_field_its_place_and_the_remedy() {
     let cases = [

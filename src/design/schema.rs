@@ -141,6 +141,7 @@ pub struct PathSection {
     pub area: Option<Text>,
     pub kv: Option<Text>,
     pub cv: Option<Text>,
+    pub xt: Option<Text>,
     pub decay: Option<DecaySection>,
     pub holes: Option<Text>,
     pub discharge_coefficient: Option<Text>,
