@@ -6,7 +6,7 @@ use crate::mechanics::NoseEvent;
 use crate::network::layout::{ACCOUNTS, Layout};
 use crate::network::spec::{Command, System};
 use crate::network::{Network, NetworkEvent};
-use crate::numerics::integrate::{Integrator, Settings as IntegratorSettings, Stop};
+use crate::numerics::integrate::{Integrator, Method, Settings as IntegratorSettings, Stop};
 use crate::thermo::lines::{Exact, LineSource, Tabulated};
 
 /// How a discharge is computed.
@@ -18,6 +18,8 @@ pub struct Settings {
     pub hold_nose: bool,
     /// Solve the coexistence lines at every call instead of taking them from tables.
     pub exact_lines: bool,
+    /// Which method steps; forcing one is a check of the other.
+    pub method: Method,
 }
 
 impl Default for Settings {
@@ -26,6 +28,7 @@ impl Default for Settings {
             relative_tolerance: 1e-7,
             hold_nose: false,
             exact_lines: false,
+            method: Method::Automatic,
         }
     }
 }
@@ -65,6 +68,7 @@ fn run_with<L: LineSource + Copy>(
         min_step: 1e-13,
         event_samples: 2,
         max_steps: 200_000,
+        method: settings.method,
         ..IntegratorSettings::default()
     };
     let mut integrator = Integrator::new(layout.dimension, event_count, integrator_settings)?;

@@ -20,7 +20,8 @@ use crate::thermo::lines::LineSource;
 ///   choked (letting it fall past choking is the other reading, up to 20 % lower). For saturated
 ///   liquid k = 1; above pv no vapour forms and Bernoulli alone is left. Elsewhere half equilibrium
 ///   and half frozen, joined smoothly between 0.8 and 1.2 of the critical density;
-/// * Henry & Fauske for saturated liquid and liquid+vapour, frozen elsewhere.
+/// * Henry & Fauske for saturated liquid and liquid+vapour (never less than equilibrium where its
+///   throat nears the triple point), frozen elsewhere.
 ///
 /// # Errors
 /// A state outside the model.
@@ -54,6 +55,16 @@ pub fn pure(
         }
         FluxModel::HenryFauske => {
             match henry_fauske::mass_flux(lines, stagnation, receiver_pressure)? {
+                // Close above the triple point the model finds no throat and its flux falls to
+                // nothing; equilibrium, which knows dry ice, is then the least that flows.
+                Some(flux) if flux.throat_pressure < 1.1 * co2::TRIPLE_PRESSURE_ROUNDED => {
+                    let least = equilibrium()?;
+                    Ok(if flux.mass_flux < least.mass_flux {
+                        least
+                    } else {
+                        flux
+                    })
+                }
                 Some(flux) => Ok(flux),
                 None => frozen(),
             }

@@ -24,7 +24,8 @@ pub fn mass_flux(
     receiver_pressure: f64,
 ) -> Result<Option<Flux>, FlowError> {
     let triple = triple_point()?;
-    if stagnation.temperature <= triple.temperature + 1e-9 || stagnation.temperature > 304.1 {
+    // Closer to the triple point than the search can tell, there is no throat above it.
+    if stagnation.temperature <= triple.temperature + 1e-5 || stagnation.temperature > 304.1 {
         return Ok(None);
     }
     let base = lines.saturation(stagnation.temperature)?;
