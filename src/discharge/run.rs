@@ -67,7 +67,7 @@ fn run_with<L: LineSource + Copy>(
         max_step: system.horizon / 20.0,
         min_step: 1e-13,
         event_samples: 2,
-        max_steps: 200_000,
+        max_steps: 5_000,
         method: settings.method,
         ..IntegratorSettings::default()
     };

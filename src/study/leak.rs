@@ -31,7 +31,7 @@ pub struct TolerableLeak {
 
 /// Finds the added leak at which the force with the nose held falls to the retention force.
 ///
-/// A balance of the bay's mass over the run already made ([`sketch`]) tells where to look; whole
+/// A balance of the bay's mass over the run already made (`sketch`) tells where to look; whole
 /// runs with the nose held then settle it to 2 %, mostly in two or three. They end just past the
 /// peak of the run without the leak: a leak only brings the balance of inflow and leakage earlier.
 /// `None` when the nose stays on already, or when nothing needs to be overcome.
