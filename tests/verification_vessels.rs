@@ -364,13 +364,14 @@ fn differences(a: &Discharge, b: &Discharge) -> (f64, f64) {
 
 #[test]
 fn the_tolerance_does_not_decide_on_the_shipped_designs() {
+    let default = Settings::default().relative_tolerance;
     for (name, system) in shipped() {
-        let usual = run(&system, &at(1e-8)).unwrap();
-        for tolerance in [5e-9, 1e-9] {
+        let usual = run(&system, &Settings::default()).unwrap();
+        for tolerance in [0.5 * default, 0.1 * default] {
             let (pressure, clear) = differences(&usual, &run(&system, &at(tolerance)).unwrap());
             println!("{name} at {tolerance:e}: peak {pressure:e}, clear {clear:e}");
             assert!(
-                pressure < 1e-5 && clear < 1e-5,
+                pressure < 1e-5 && clear < 2e-5,
                 "{name}: {pressure:e} {clear:e}"
             );
         }
