@@ -400,7 +400,12 @@ fn the_method_does_not_decide() {
     for (name, system) in shipped() {
         let usual = run(&system, &at(1e-9)).unwrap();
         for method in [Method::Explicit, Method::Stiff] {
-            let settings = Settings { method, ..at(1e-9) };
+            // The explicit method alone crawls through the stiff stretches: let it.
+            let settings = Settings {
+                method,
+                most_steps: 200_000,
+                ..at(1e-9)
+            };
             match run(&system, &settings) {
                 Ok(other) => {
                     let (pressure, clear) = differences(&usual, &other);

@@ -20,6 +20,8 @@ pub struct Settings {
     pub exact_lines: bool,
     /// Which method steps; forcing one is a check of the other.
     pub method: Method,
+    /// Most steps attempted between two events before the run is given up as an error.
+    pub most_steps: usize,
 }
 
 impl Default for Settings {
@@ -28,6 +30,7 @@ impl Default for Settings {
             relative_tolerance: 1e-7,
             hold_nose: false,
             exact_lines: false,
+            most_steps: 5_000,
             method: Method::Automatic,
         }
     }
@@ -67,7 +70,7 @@ fn run_with<L: LineSource + Copy>(
         max_step: system.horizon / 20.0,
         min_step: 1e-13,
         event_samples: 2,
-        max_steps: 5_000,
+        max_steps: settings.most_steps,
         method: settings.method,
         ..IntegratorSettings::default()
     };
