@@ -340,8 +340,7 @@ fn handle<L: LineSource>(
 
 /// Absolute tolerances: a share of the whole charge, its energy, the coupler and a metre a second.
 fn absolute_tolerances(system: &System, layout: &Layout, relative: f64) -> Vec<f64> {
-    let mass: f64 = system.vessels.iter().map(|v| v.co2_mass + v.air_mass).sum();
-    let mass = mass.max(1e-9);
+    let mass = system.total_mass().max(1e-9);
     let mut tolerances = vec![relative; layout.dimension];
     for (i, at) in layout.vessels.iter().enumerate() {
         // Every vessel on the scale of the whole charge: a small manifold in balance with its

@@ -18,6 +18,9 @@ use crate::numerics::integrate::{Direction, System as Integrable};
 use crate::thermo::air;
 use crate::thermo::lines::LineSource;
 
+/// Share of the whole charge by which a trial step may overdraw a vessel before it is refused.
+const LARGEST_OVERDRAFT: f64 = 1e-3;
+
 /// What an event function of the network means.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum NetworkEvent {
@@ -54,6 +57,8 @@ pub struct Network<'a, L> {
     layout: Layout,
     events: Vec<NetworkEvent>,
     gap_area_limit: f64,
+    /// Mass by which a trial step may overdraw a vessel [kg].
+    overdraft: f64,
     // Modes.
     opened: Vec<Option<f64>>,
     bulk: Vec<bool>,
@@ -94,6 +99,7 @@ impl<'a, L: LineSource> Network<'a, L> {
             lines,
             events,
             gap_area_limit: system.nose.as_ref().map_or(0.0, |(nose, _)| nose.area()),
+            overdraft: LARGEST_OVERDRAFT * system.total_mass(),
             opened: system
                 .paths
                 .iter()
@@ -228,14 +234,25 @@ impl<'a, L: LineSource> Network<'a, L> {
             {
                 volume += nose.swept_volume(travel.min(nose.engagement).max(0.0));
             }
-            let contents = Contents::new(
-                &self.lines,
-                vessel.condensation,
-                (state[at], state[at + 1]),
-                state[at + 2],
-                volume,
-                self.guess[i],
-            )
+            let (co2_mass, air_mass) = (state[at], state[at + 1]);
+            let contents = if co2_mass.min(air_mass) < -self.overdraft {
+                // A trial step that drains a vessel far beyond empty.
+                Err(NetworkError::Impossible {
+                    co2_mass,
+                    air_mass,
+                    energy: state[at + 2],
+                    volume,
+                })
+            } else {
+                Contents::new(
+                    &self.lines,
+                    vessel.condensation,
+                    (co2_mass, air_mass),
+                    state[at + 2],
+                    volume,
+                    self.guess[i],
+                )
+            }
             .map_err(|source| NetworkError::Vessel {
                 vessel: vessel.name.clone(),
                 source: Box::new(source),

@@ -69,6 +69,9 @@ impl Companion for Air {
 impl Contents {
     /// From mass of CO2 and air [kg], energy [J], volume [m3], and a temperature to start from [K].
     ///
+    /// A mass below zero, which an integration leaves behind within its tolerance, counts as none:
+    /// nothing of it can be drawn, so it cannot grow.
+    ///
     /// # Errors
     /// A state outside the model: empty, negative, too cold or too hot, too dense.
     pub fn new(
@@ -80,7 +83,7 @@ impl Contents {
         guess: f64,
     ) -> Result<Self, NetworkError> {
         let finite = co2_mass.is_finite() && air_mass.is_finite() && energy.is_finite();
-        if !finite || co2_mass < -1e-9 || air_mass < -1e-9 || volume <= 0.0 {
+        if !finite || volume <= 0.0 {
             return Err(NetworkError::Impossible {
                 co2_mass,
                 air_mass,

@@ -19,6 +19,14 @@ pub struct System {
     pub horizon: f64,
 }
 
+impl System {
+    /// All CO2 and air in the vessels at the start [kg].
+    #[must_use]
+    pub fn total_mass(&self) -> f64 {
+        self.vessels.iter().map(|v| v.co2_mass + v.air_mass).sum()
+    }
+}
+
 /// What a vessel is for; decides wording, not physics.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Role {
