@@ -9,7 +9,7 @@ use crate::thermo::coexistence::{
 };
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::lines::{Exact, LineSource};
-use crate::thermo::solve::increasing;
+use crate::thermo::solve::{check_range, increasing};
 use crate::thermo::{
     FluidPoint, HIGHEST_PRESSURE, HIGHEST_SOLID_PRESSURE, HIGHEST_TEMPERATURE, LOWEST_TEMPERATURE,
     Phase, SolidPoint, State, ThermoError,
@@ -74,26 +74,6 @@ pub fn at_temperature_density_with(
         });
     }
     Ok(state)
-}
-
-fn check_range(
-    property: &'static str,
-    unit: &'static str,
-    value: f64,
-    low: f64,
-    high: f64,
-) -> Result<(), ThermoError> {
-    if (low..=high).contains(&value) {
-        Ok(())
-    } else {
-        Err(ThermoError::OutOfRange {
-            property,
-            unit,
-            value,
-            low,
-            high,
-        })
-    }
 }
 
 fn lines_are_cheap<L: LineSource>(_: &L) -> bool {

@@ -9,7 +9,7 @@ use crate::thermo::coexistence::{
 };
 use crate::thermo::flash::{at_temperature_density, mixture, solid_state};
 use crate::thermo::fluids::carbon_dioxide as co2;
-use crate::thermo::solve::increasing;
+use crate::thermo::solve::{check_range, increasing};
 use crate::thermo::{
     FluidPoint, HIGHEST_PRESSURE, HIGHEST_SOLID_PRESSURE, HIGHEST_TEMPERATURE, LOWEST_TEMPERATURE,
     Phase, SolidPoint, State, ThermoError,
@@ -20,28 +20,8 @@ pub const LOWEST_PRESSURE: f64 = 1e-3;
 /// Densest fluid the searches consider [kg/m3].
 const DENSEST: f64 = 1800.0;
 
-fn check(
-    property: &'static str,
-    unit: &'static str,
-    value: f64,
-    low: f64,
-    high: f64,
-) -> Result<(), ThermoError> {
-    if (low..=high).contains(&value) {
-        Ok(())
-    } else {
-        Err(ThermoError::OutOfRange {
-            property,
-            unit,
-            value,
-            low,
-            high,
-        })
-    }
-}
-
 fn check_temperature(t: f64) -> Result<(), ThermoError> {
-    check(
+    check_range(
         "temperature",
         "K",
         t,
@@ -51,7 +31,7 @@ fn check_temperature(t: f64) -> Result<(), ThermoError> {
 }
 
 fn check_pressure(p: f64) -> Result<(), ThermoError> {
-    check("pressure", "Pa", p, LOWEST_PRESSURE, HIGHEST_PRESSURE)
+    check_range("pressure", "Pa", p, LOWEST_PRESSURE, HIGHEST_PRESSURE)
 }
 
 /// Density of one fluid branch at a temperature [K] and pressure [Pa], searched between two
@@ -159,7 +139,7 @@ pub fn at_temperature_pressure(temperature: f64, pressure: f64) -> Result<State,
 }
 
 fn solid_at(temperature: f64, pressure: f64) -> Result<State, ThermoError> {
-    check(
+    check_range(
         "pressure on dry ice",
         "Pa",
         pressure,
@@ -176,7 +156,7 @@ fn solid_at(temperature: f64, pressure: f64) -> Result<State, ThermoError> {
 pub fn line_at_pressure(pressure: f64) -> Result<Coexistence, ThermoError> {
     let triple = triple_point()?;
     let lowest = sublimation(LOWEST_TEMPERATURE)?.pressure;
-    check(
+    check_range(
         "pressure of a vapour line",
         "Pa",
         pressure,
@@ -222,7 +202,7 @@ pub fn line_at_pressure(pressure: f64) -> Result<Coexistence, ThermoError> {
 /// # Errors
 /// Pressure outside the lines or fraction outside 0 .. 1.
 pub fn at_pressure_quality(pressure: f64, quality: f64) -> Result<State, ThermoError> {
-    check("vapour fraction", "-", quality, 0.0, 1.0)?;
+    check_range("vapour fraction", "-", quality, 0.0, 1.0)?;
     Ok(at_quality(&line_at_pressure(pressure)?, quality))
 }
 
@@ -231,8 +211,8 @@ pub fn at_pressure_quality(pressure: f64, quality: f64) -> Result<State, ThermoE
 /// # Errors
 /// Temperature outside the lines or fraction outside 0 .. 1.
 pub fn at_temperature_quality(temperature: f64, quality: f64) -> Result<State, ThermoError> {
-    check("vapour fraction", "-", quality, 0.0, 1.0)?;
-    check(
+    check_range("vapour fraction", "-", quality, 0.0, 1.0)?;
+    check_range(
         "temperature",
         "K",
         temperature,
@@ -322,7 +302,7 @@ pub fn at_pressure_energy(pressure: f64, internal_energy: f64) -> Result<State, 
 /// # Errors
 /// Out of range.
 pub fn at_pressure_density(pressure: f64, density: f64) -> Result<State, ThermoError> {
-    check("density", "kg/m3", density, f64::MIN_POSITIVE, 3000.0)?;
+    check_range("density", "kg/m3", density, f64::MIN_POSITIVE, 3000.0)?;
     at_pressure_caloric(pressure, 1.0 / density, Caloric::Volume).map_err(|error| match error {
         ThermoError::NoSuchState { reason, .. } => ThermoError::NoSuchState {
             first: "pressure",

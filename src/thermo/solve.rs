@@ -1,50 +1,70 @@
-//! A safeguarded Newton iteration for the inversions of this room: never leaves its bracket.
+//! What the inversions of this room share: their search and their range check.
 
+use crate::numerics::roots::{self, Ends, RootError, Tolerance};
 use crate::thermo::ThermoError;
 
 /// Find the zero of an increasing function in `[low, high]` from `start`; `f` returns value and
-/// slope. Newton where it helps, bisection where it does not. The result is converged to
-/// round-off in x.
+/// slope. The result is converged to round-off in x; without a zero inside it is the end nearest
+/// to one, for the caller to judge.
 pub(crate) fn increasing(
     what: &'static str,
-    (mut low, mut high): (f64, f64),
+    (low, high): (f64, f64),
     start: f64,
-    mut f: impl FnMut(f64) -> Result<(f64, f64), ThermoError>,
+    f: impl FnMut(f64) -> Result<(f64, f64), ThermoError>,
 ) -> Result<f64, ThermoError> {
-    const ITERATIONS: usize = 200;
-    let mut x = start.clamp(low, high);
-    let mut last_step = high - low;
-    let mut value = f64::NAN;
-    for _ in 0..ITERATIONS {
-        let (residual, slope) = f(x)?;
-        value = residual;
-        if residual == 0.0 {
-            return Ok(x);
-        }
-        if residual < 0.0 {
-            low = x;
-        } else {
-            high = x;
-        }
-        let newton = x - residual / slope;
-        let next = if newton > low && newton < high && (newton - x).abs() < 0.7 * last_step {
-            newton
-        } else if slope > 0.0 && (newton - x).abs() <= 4.0 * f64::EPSILON * x.abs() {
-            return Ok(x);
-        } else {
-            0.5 * (low + high)
-        };
-        last_step = (next - x).abs();
-        x = next;
-        if last_step <= 2.0 * f64::EPSILON * x.abs() || high - low <= 2.0 * f64::EPSILON * x.abs() {
-            return Ok(x);
-        }
+    const ROUND_OFF: Tolerance = Tolerance {
+        x_absolute: 0.0,
+        x_relative: 0.0,
+        value: 0.0,
+        max_iterations: 200,
+    };
+    match roots::newton(f, low, high, start, Ends::Rising, &ROUND_OFF) {
+        Ok(root) => Ok(root.x),
+        Err(RootError::Function { source, .. }) => Err(source),
+        Err(RootError::NoSignChange {
+            lower,
+            upper,
+            value_lower,
+            ..
+        }) => Ok(if value_lower < 0.0 { upper } else { lower }),
+        Err(RootError::Iterations {
+            lower,
+            iterations,
+            residual,
+            ..
+        }) => Err(not_converged(what, lower, iterations, residual)),
+        Err(RootError::NotANumber { at, .. }) => Err(not_converged(what, at, 0, f64::NAN)),
+        Err(RootError::Bracket { lower, .. }) => Err(not_converged(what, lower, 0, f64::NAN)),
     }
-    Err(ThermoError::NotConverged {
+}
+
+fn not_converged(what: &'static str, at: f64, iterations: usize, residual: f64) -> ThermoError {
+    ThermoError::NotConverged {
         what,
-        temperature: x,
+        temperature: at,
         density: f64::NAN,
-        iterations: ITERATIONS,
-        residual: value,
-    })
+        iterations,
+        residual,
+    }
+}
+
+/// Refuse a property outside its range, by name.
+pub(crate) fn check_range(
+    property: &'static str,
+    unit: &'static str,
+    value: f64,
+    low: f64,
+    high: f64,
+) -> Result<(), ThermoError> {
+    if (low..=high).contains(&value) {
+        Ok(())
+    } else {
+        Err(ThermoError::OutOfRange {
+            property,
+            unit,
+            value,
+            low,
+            high,
+        })
+    }
 }
