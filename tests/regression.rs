@@ -2,7 +2,7 @@
 
 use coldkick::network::contents::Contents;
 use coldkick::network::spec::Condensation;
-use coldkick::thermo::lines::Tabulated;
+use coldkick::thermo::source::Tables;
 
 /// The optimised build refused the shipped Tern design: an integration left a cartridge with
 /// 1.6e-9 kg of air less than none, which is within its tolerance, and a fixed bound of 1e-9 kg
@@ -11,7 +11,7 @@ use coldkick::thermo::lines::Tabulated;
 fn air_below_zero_within_the_tolerance_is_no_air() {
     let at = |air: f64| {
         Contents::new(
-            &Tabulated,
+            &Tables,
             Condensation::Equilibrium,
             (0.015_876_491_473_354_615, air),
             3_364.817_533_024_315_3,

@@ -9,7 +9,7 @@ use coldkick::thermo::fluids::carbon_dioxide as co2;
 use coldkick::thermo::inversion::{
     at_pressure_entropy, at_pressure_quality, at_temperature_pressure,
 };
-use coldkick::thermo::lines::Exact;
+use coldkick::thermo::source::Equations;
 use common::{close, number, published, relative};
 
 fn gas(temperature: f64, pressure: f64) -> Stagnation {
@@ -25,7 +25,7 @@ fn critical_flow_function_of_the_real_gas() {
             number(&row, "temperature"),
             1e5 * number(&row, "pressure_bar"),
         );
-        let flux = equilibrium::critical(&Exact, &gas(t, p)).expect("a flux");
+        let flux = equilibrium::critical(&Equations, &gas(t, p)).expect("a flux");
         let reference = number(&row, "critical_flow_function");
         let ours = perfect_gas::real_critical_flow_function(
             flux.mass_flux,
@@ -47,7 +47,7 @@ fn models_differ_only_where_the_throat_condenses() {
         (293.15, 50e5, true),
     ] {
         let flux = |model| {
-            discharge_flux::pure(&Exact, model, &gas(t, p), 1e3)
+            discharge_flux::pure(&Equations, model, &gas(t, p), 1e3)
                 .expect("a flux")
                 .mass_flux
         };
@@ -63,10 +63,13 @@ fn omega_method_near_saturation() {
     let mut cases = vec![];
     for t in [230.0, 250.0, 270.0, 280.0] {
         let line = saturation(t).expect("a line");
-        cases.push((format!("liquid {t} K"), Stagnation::liquid(&line)));
+        cases.push((
+            format!("liquid {t} K"),
+            Stagnation::liquid(&Equations, &line),
+        ));
         for quality in [0.05, 0.2, 0.5, 0.9] {
             let state = at_pressure_quality(line.pressure, quality).expect("a state");
-            let mixture = Stagnation::mixture(&state, line.light.density());
+            let mixture = Stagnation::mixture(&Equations, &state, line.light.density());
             cases.push((format!("quality {quality} {t} K"), mixture));
         }
     }
@@ -76,7 +79,7 @@ fn omega_method_near_saturation() {
         let w = omega::omega_from_two_points(p0, v0, 0.9 * p0, 1.0 / expanded.density)
             .expect("in range");
         let simple = omega::mass_flux(w, p0, v0, 0.0).expect("in range");
-        let full = equilibrium::critical(&Exact, &state)
+        let full = equilibrium::critical(&Equations, &state)
             .expect("a flux")
             .mass_flux;
         close(&what, simple, full, 0.01);

@@ -271,7 +271,7 @@ fn draw_flux() {
     use coldkick::flow::discharge_flux;
     use coldkick::flow::stagnation::Stagnation;
     use coldkick::thermo::inversion::line_at_pressure;
-    use coldkick::thermo::lines::Exact;
+    use coldkick::thermo::source::Equations;
     let rows = published("hesson-peck-1958");
     let curves = MODELS
         .iter()
@@ -279,8 +279,8 @@ fn draw_flux() {
             let points = (0..=120)
                 .map(|i| {
                     let p = 0.6e6 + i as f64 * (7.0e6 - 0.6e6) / 120.0;
-                    let state = Stagnation::liquid(&line_at_pressure(p).unwrap());
-                    let flux = discharge_flux::pure(&Exact, *model, &state, 101_325.0).unwrap();
+                    let state = Stagnation::liquid(&Equations, &line_at_pressure(p).unwrap());
+                    let flux = discharge_flux::pure(&Equations, *model, &state, 101_325.0).unwrap();
                     (p / 1e6, flux.mass_flux / 1e3)
                 })
                 .collect();

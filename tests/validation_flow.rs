@@ -6,15 +6,15 @@ use coldkick::flow::stagnation::{Flux, Stagnation};
 use coldkick::flow::{FluxModel, discharge_flux, equilibrium, frozen, henry_fauske};
 use coldkick::thermo::coexistence::{saturation, sublimation};
 use coldkick::thermo::inversion::at_temperature_pressure;
-use coldkick::thermo::lines::{Exact, Tabulated};
+use coldkick::thermo::source::{Equations, Tables};
 use common::{Row, close, number, number_if_any, published, relative};
 
 fn stagnation(row: &Row) -> Stagnation {
     let (t, p) = (number(row, "T0"), number(row, "p0"));
     match row["kind"].as_str() {
-        "satvap" => Stagnation::light(&saturation(t).unwrap()),
-        "subvap" => Stagnation::light(&sublimation(t).unwrap()),
-        "satliq" => Stagnation::liquid(&saturation(t).unwrap()),
+        "satvap" => Stagnation::light(&Equations, &saturation(t).unwrap()),
+        "subvap" => Stagnation::light(&Equations, &sublimation(t).unwrap()),
+        "satliq" => Stagnation::liquid(&Equations, &saturation(t).unwrap()),
         "gas" | "supercrit" => {
             Stagnation::single(at_temperature_pressure(t, p).unwrap().fluid.unwrap())
         }
@@ -30,8 +30,8 @@ fn equilibrium_critical_flux() {
         let state = stagnation(&row);
         let what = format!("{} {} K", row["kind"], row["T0"]);
         for flux in [
-            equilibrium::critical(&Exact, &state).unwrap(),
-            equilibrium::critical(&Tabulated, &state).unwrap(),
+            equilibrium::critical(&Equations, &state).unwrap(),
+            equilibrium::critical(&Tables, &state).unwrap(),
         ] {
             close(&what, flux.mass_flux, number(&row, "G_HEM"), 1e-5);
             close(&what, flux.throat_pressure, number(&row, "p_star"), 2e-3);
@@ -49,7 +49,8 @@ fn frozen_critical_flux() {
         } else {
             0.0
         };
-        let flux = frozen::mass_flux(&state, receiver).unwrap_or_else(|e| panic!("{what}: {e}"));
+        let flux = frozen::mass_flux(&Equations, &state, receiver)
+            .unwrap_or_else(|e| panic!("{what}: {e}"));
         close(&what, flux.mass_flux, number(&row, "G_frozen"), 1e-5);
     }
 }
@@ -62,7 +63,7 @@ fn henry_fauske_flux() {
         let Some(reference) = number_if_any(&row, "G_HenryFauske") else {
             continue;
         };
-        let flux = henry_fauske::mass_flux(&Exact, &stagnation(&row), 0.0)
+        let flux = henry_fauske::mass_flux(&Equations, &stagnation(&row), 0.0)
             .unwrap()
             .unwrap();
         close(&format!("{} K", row["T0"]), flux.mass_flux, reference, 2e-4);
@@ -103,12 +104,12 @@ fn measured_flux_of_hesson_and_peck() {
             let measured = number(&row, "G_kg_m2s");
             let line = line_at_pressure(p).unwrap();
             let state = if x == 0.0 {
-                Stagnation::liquid(&line)
+                Stagnation::liquid(&Equations, &line)
             } else {
                 let state = at_pressure_quality(p, x).unwrap();
-                Stagnation::mixture(&state, line.light.density())
+                Stagnation::mixture(&Equations, &state, line.light.density())
             };
-            let flux: Flux = discharge_flux::pure(&Exact, model, &state, 101_325.0)
+            let flux: Flux = discharge_flux::pure(&Equations, model, &state, 101_325.0)
                 .unwrap_or_else(|e| panic!("{name} at {p} Pa, x = {x}: {e}"));
             let ratio = flux.mass_flux / measured;
             let group = match (x, p) {

@@ -111,11 +111,11 @@ fn hand_derivatives_of_the_ideal_part() {
     for tau in [0.28, 0.5, 0.9, 1.0, 1.4, 2.5] {
         let (value, first, second) = second_derivative(ideal_plain, tau);
         let hand = ideal(tau);
-        near("value", hand.0, value, value.abs().max(1.0), 1e-13);
-        near("first", hand.1, tau * first, (tau * first).abs(), 1e-13);
+        near("value", hand.value, value, value.abs().max(1.0), 1e-13);
+        near("first", hand.t, tau * first, (tau * first).abs(), 1e-13);
         near(
             "second",
-            hand.2,
+            hand.tt,
             tau * tau * second,
             (tau * tau * second).abs(),
             1e-13,

@@ -6,7 +6,7 @@ use crate::flow::perfect_gas::critical_flow_function;
 use crate::flow::stagnation::Stagnation;
 use crate::network::spec::{Draw, End, Path, Role, System, Vessel};
 use crate::thermo::fluids::carbon_dioxide as co2;
-use crate::thermo::lines::Exact;
+use crate::thermo::source::Equations;
 use crate::thermo::{ThermoError, air, coexistence, flash};
 
 /// Temperature of a hot day in the sun, at which cylinders are rated (UN packing instruction
@@ -282,15 +282,15 @@ fn leak_balance(
         None => {
             let line = coexistence::saturation(vessel.temperature).map_err(physics)?;
             match vessel.draw {
-                Draw::Vapour => Stagnation::light(&line),
-                Draw::Liquid => Stagnation::liquid(&line),
-                Draw::Mixed => Stagnation::mixture(&state, line.light.density()),
+                Draw::Vapour => Stagnation::light(&Equations, &line),
+                Draw::Liquid => Stagnation::liquid(&Equations, &line),
+                Draw::Mixed => Stagnation::mixture(&Equations, &state, line.light.density()),
             }
         }
     };
     let model = narrowest_model(system, bay, source);
     let ambient = system.ambient.at(0.0).0;
-    let flux = discharge_flux::pure(&Exact, model, &stagnation, ambient).map_err(physics)?;
+    let flux = discharge_flux::pure(&Equations, model, &stagnation, ambient).map_err(physics)?;
     let supply = area * flux.mass_flux;
     let bay_temperature = system
         .vessels

@@ -10,7 +10,7 @@ use crate::network::Network;
 use crate::network::layout::Layout;
 use crate::network::spec::{Role, System};
 use crate::numerics::integrate::System as _;
-use crate::thermo::lines::LineSource;
+use crate::thermo::source::PropertySource;
 
 /// Collects everything against time.
 pub(super) struct Recorder<'a> {
@@ -76,7 +76,7 @@ impl<'a> Recorder<'a> {
     }
 
     /// Evaluate and store the samples of one stretch between discontinuities.
-    pub(super) fn take<L: LineSource>(
+    pub(super) fn take<L: PropertySource>(
         &mut self,
         network: &mut Network<'_, L>,
         samples: &mut Samples,
@@ -94,7 +94,7 @@ impl<'a> Recorder<'a> {
         Ok(())
     }
 
-    fn store<L: LineSource>(&mut self, time: f64, state: &[f64], network: &Network<'_, L>) {
+    fn store<L: PropertySource>(&mut self, time: f64, state: &[f64], network: &Network<'_, L>) {
         let previous = self.trajectory.times.last().copied();
         self.trajectory.times.push(time);
         let contents = network.contents();

@@ -7,7 +7,7 @@ use crate::network::layout::{ACCOUNTS, Layout};
 use crate::network::spec::{Command, System};
 use crate::network::{Network, NetworkEvent};
 use crate::numerics::integrate::{Integrator, Method, Settings as IntegratorSettings, Stop};
-use crate::thermo::lines::{Exact, LineSource, Tabulated};
+use crate::thermo::source::{Equations, PropertySource, Tables};
 
 /// How a discharge is computed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -46,18 +46,18 @@ pub const LARGEST_IMBALANCE: f64 = 1e-8;
 /// balances that do not close.
 pub fn run(system: &System, settings: &Settings) -> Result<Discharge, DischargeError> {
     if settings.exact_lines {
-        run_with(system, settings, Exact)
+        run_with(system, settings, Equations)
     } else {
-        run_with(system, settings, Tabulated)
+        run_with(system, settings, Tables)
     }
 }
 
-fn run_with<L: LineSource + Copy>(
+fn run_with<L: PropertySource + Copy>(
     system: &System,
     settings: &Settings,
-    lines: L,
+    properties: L,
 ) -> Result<Discharge, DischargeError> {
-    let mut network = Network::new(system, lines, settings.hold_nose)
+    let mut network = Network::new(system, properties, settings.hold_nose)
         .map_err(|source| DischargeError::Start { source })?;
     let start = network
         .initial_state()
@@ -231,7 +231,7 @@ fn sort(alarms: &mut [Alarm]) {
     alarms.sort_by(|a, b| b.time.total_cmp(&a.time));
 }
 
-fn ring<L: LineSource>(
+fn ring<L: PropertySource>(
     alarm: &Alarm,
     time: f64,
     system: &System,
@@ -286,7 +286,7 @@ fn ring<L: LineSource>(
 }
 
 /// Change what an event changes, and say what it was.
-fn handle<L: LineSource>(
+fn handle<L: PropertySource>(
     event: NetworkEvent,
     system: &System,
     layout: &Layout,

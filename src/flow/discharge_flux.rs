@@ -6,7 +6,7 @@ use crate::flow::{
 };
 use crate::thermo::coexistence::auxiliary_saturation_pressure;
 use crate::thermo::fluids::carbon_dioxide as co2;
-use crate::thermo::lines::LineSource;
+use crate::thermo::source::PropertySource;
 
 /// Mass flux of pure CO2 by `model` into a receiver at `receiver_pressure` [Pa].
 ///
@@ -26,17 +26,17 @@ use crate::thermo::lines::LineSource;
 /// # Errors
 /// A state outside the model.
 pub fn pure(
-    lines: &impl LineSource,
+    properties: &impl PropertySource,
     model: FluxModel,
     stagnation: &Stagnation,
     receiver_pressure: f64,
 ) -> Result<Flux, FlowError> {
-    let sonic = isentrope::sonic_of_gas(stagnation);
-    if let Some(flux) = equilibrium::gas_only(lines, stagnation, receiver_pressure, sonic)? {
+    let sonic = isentrope::sonic_of_gas(properties, stagnation);
+    if let Some(flux) = equilibrium::gas_only(properties, stagnation, receiver_pressure, sonic)? {
         return Ok(flux);
     }
-    let equilibrium = || equilibrium::across_boundaries(lines, stagnation, receiver_pressure);
-    let frozen = || frozen::with_sonic(stagnation, receiver_pressure, sonic);
+    let equilibrium = || equilibrium::across_boundaries(properties, stagnation, receiver_pressure);
+    let frozen = || frozen::with_sonic(properties, stagnation, receiver_pressure, sonic);
     match model {
         FluxModel::Equilibrium => equilibrium(),
         FluxModel::Frozen => frozen(),
@@ -54,7 +54,7 @@ pub fn pure(
             Ok(blend(&blend(&limit, &frozen()?, 0.5), &dyer, dense))
         }
         FluxModel::HenryFauske => {
-            match henry_fauske::mass_flux(lines, stagnation, receiver_pressure)? {
+            match henry_fauske::mass_flux(properties, stagnation, receiver_pressure)? {
                 // Close above the triple point the model finds no throat and its flux falls to
                 // nothing; equilibrium, which knows dry ice, is then the least that flows.
                 Some(flux) if flux.throat_pressure < 1.1 * co2::TRIPLE_PRESSURE_ROUNDED => {

@@ -15,7 +15,8 @@ use crate::flow::{FlowError, isentrope};
 use crate::numerics::roots::{self, Tolerance};
 use crate::thermo::coexistence::{Coexistence, saturation, triple_point};
 use crate::thermo::fluids::carbon_dioxide as co2;
-use crate::thermo::lines::{LineSource, TABLE_HIGH};
+use crate::thermo::line_table::TABLE_HIGH;
+use crate::thermo::source::PropertySource;
 use crate::thermo::{FluidPoint, LOWEST_TEMPERATURE, ThermoError};
 
 /// Lowest throat temperature considered [K]; the pressure there is a few hundredths of a pascal.
@@ -56,20 +57,20 @@ impl Best {
 /// # Errors
 /// A state outside the model, or a search that does not converge.
 pub fn mass_flux(
-    lines: &impl LineSource,
+    properties: &impl PropertySource,
     stagnation: &Stagnation,
     receiver_pressure: f64,
 ) -> Result<Flux, FlowError> {
-    let sonic = isentrope::sonic_of_gas(stagnation);
-    match gas_only(lines, stagnation, receiver_pressure, sonic)? {
+    let sonic = isentrope::sonic_of_gas(properties, stagnation);
+    match gas_only(properties, stagnation, receiver_pressure, sonic)? {
         Some(flux) => Ok(flux),
-        None => across_boundaries(lines, stagnation, receiver_pressure),
+        None => across_boundaries(properties, stagnation, receiver_pressure),
     }
 }
 
 /// The general search, stretch by stretch.
 pub(crate) fn across_boundaries(
-    lines: &impl LineSource,
+    properties: &impl PropertySource,
     stagnation: &Stagnation,
     receiver_pressure: f64,
 ) -> Result<Flux, FlowError> {
@@ -77,7 +78,7 @@ pub(crate) fn across_boundaries(
         flux: 0.0,
         pressure: stagnation.pressure,
     };
-    descend(lines, stagnation, receiver_pressure, &mut best)?;
+    descend(properties, stagnation, receiver_pressure, &mut best)?;
     Ok(Flux {
         mass_flux: best.flux,
         choked: receiver_pressure < best.pressure * (1.0 - 1e-9),
@@ -92,7 +93,7 @@ pub(crate) fn across_boundaries(
 /// # Errors
 /// As [`mass_flux`].
 pub(crate) fn gas_only(
-    lines: &impl LineSource,
+    properties: &impl PropertySource,
     stagnation: &Stagnation,
     receiver_pressure: f64,
     sonic: Option<FluidPoint>,
@@ -108,14 +109,14 @@ pub(crate) fn gas_only(
         if receiver_pressure >= start.pressure {
             return Ok(None);
         }
-        point = isentrope::at_pressure(start, receiver_pressure)?;
+        point = isentrope::at_pressure(properties, start, receiver_pressure)?;
     }
     let dew = if point.temperature >= co2::CRITICAL_TEMPERATURE {
         f64::INFINITY
     } else if point.temperature >= co2::TRIPLE_TEMPERATURE {
-        lines.saturation(point.temperature)?.light.density()
+        properties.saturation(point.temperature)?.light.density()
     } else if point.temperature > COLDEST_THROAT {
-        lines.sublimation(point.temperature)?.light.density()
+        properties.sublimation(point.temperature)?.light.density()
     } else {
         return Ok(None);
     };
@@ -141,13 +142,16 @@ pub(crate) fn gas_only(
 ///
 /// # Errors
 /// As [`mass_flux`].
-pub fn critical(lines: &impl LineSource, stagnation: &Stagnation) -> Result<Flux, FlowError> {
-    mass_flux(lines, stagnation, 0.0)
+pub fn critical(
+    properties: &impl PropertySource,
+    stagnation: &Stagnation,
+) -> Result<Flux, FlowError> {
+    mass_flux(properties, stagnation, 0.0)
 }
 
 /// Walk down the isentrope stretch by stretch until the receiver pressure is met.
 fn descend(
-    lines: &impl LineSource,
+    properties: &impl PropertySource,
     stagnation: &Stagnation,
     receiver: f64,
     best: &mut Best,
@@ -158,7 +162,7 @@ fn descend(
     if let Content::Single(point) = &stagnation.content
         && !stagnation.saturated
     {
-        match single_phase(lines, stagnation, point, receiver, best)? {
+        match single_phase(properties, stagnation, point, receiver, best)? {
             None => return Ok(()),
             Some(temperature) => top = temperature,
         }
@@ -166,7 +170,7 @@ fn descend(
     if top > triple.temperature {
         let bottom = triple.temperature;
         let done = two_phase(
-            &|t| lines.saturation(t),
+            &|t| properties.saturation(t),
             (bottom, top.min(co2::CRITICAL_TEMPERATURE)),
             stagnation,
             receiver,
@@ -195,7 +199,7 @@ fn descend(
     }
     if top > COLDEST_THROAT {
         two_phase(
-            &|t| lines.sublimation(t),
+            &|t| properties.sublimation(t),
             (COLDEST_THROAT, top),
             stagnation,
             receiver,
@@ -208,13 +212,13 @@ fn descend(
 /// The single-phase stretch. Returns the temperature at which the isentrope enters a two-phase
 /// region above the receiver pressure, or `None` when the receiver is met first.
 fn single_phase(
-    lines: &impl LineSource,
+    properties: &impl PropertySource,
     stagnation: &Stagnation,
     start: &FluidPoint,
     receiver: f64,
     best: &mut Best,
 ) -> Result<Option<f64>, FlowError> {
-    let boundary = boundary(lines, stagnation, start)?;
+    let boundary = boundary(properties, stagnation, start)?;
     let (end_pressure, end) = match &boundary {
         Some((pressure, _, _)) => (pressure.max(receiver), boundary),
         None => (receiver, None),
@@ -223,9 +227,9 @@ fn single_phase(
         // Density at the end of the stretch: the saturated phase, or on the isentrope at p2.
         let last = match &end {
             Some((pressure, temperature, density)) if *pressure >= receiver => {
-                FluidPoint::new(*temperature, *density)
+                properties.fluid(*temperature, *density)
             }
-            _ => isentrope::at_pressure(start, receiver.max(1e-2))?,
+            _ => isentrope::at_pressure(properties, start, receiver.max(1e-2))?,
         };
         let throat = |point: &FluidPoint| Throat {
             pressure: point.pressure,
@@ -237,18 +241,18 @@ fn single_phase(
         if bottom.growth >= 0.0 {
             best.offer(stagnation.enthalpy, &bottom);
         } else {
-            let point = match isentrope::sonic(start, stagnation.enthalpy) {
+            let point = match isentrope::sonic(properties, start, stagnation.enthalpy) {
                 Some(point) if point.density >= last.density => point,
                 _ => {
                     let root = roots::brent(
                         |rho: f64| -> Result<f64, FlowError> {
-                            Ok(throat(&isentrope::at_density(start, rho)?).growth)
+                            Ok(throat(&isentrope::at_density(properties, start, rho)?).growth)
                         },
                         last.density.min(start.density),
                         last.density.max(start.density),
                         &SEARCH,
                     )?;
-                    isentrope::at_density(start, root.x)?
+                    isentrope::at_density(properties, start, root.x)?
                 }
             };
             best.offer(stagnation.enthalpy, &throat(&point));
@@ -283,7 +287,7 @@ impl CriticalEnds {
 /// Where the isentrope of a single-phase state meets a two-phase region:
 /// (pressure [Pa], temperature [K], density [kg/m3] of the saturated phase).
 fn boundary(
-    lines: &impl LineSource,
+    properties: &impl PropertySource,
     stagnation: &Stagnation,
     start: &FluidPoint,
 ) -> Result<Option<(f64, f64, f64)>, FlowError> {
@@ -311,20 +315,20 @@ fn boundary(
     if s0 >= ends.highest.light.entropy {
         // Vapour side: saturated-vapour entropy falls with temperature all along both lines.
         if s0 <= triple.vapour.entropy {
-            let t = entropy_on_line(&|t| lines.saturation(t), s0, bracket(true), true)?;
-            return Ok(Some(saturated(&lines.saturation(t)?, true)));
+            let t = entropy_on_line(&|t| properties.saturation(t), s0, bracket(true), true)?;
+            return Ok(Some(saturated(&properties.saturation(t)?, true)));
         }
-        let coldest = lines.sublimation(COLDEST_THROAT)?;
+        let coldest = properties.sublimation(COLDEST_THROAT)?;
         if s0 >= coldest.light.entropy {
             return Ok(None);
         }
         let t = entropy_on_line(
-            &|t| lines.sublimation(t),
+            &|t| properties.sublimation(t),
             s0,
             (COLDEST_THROAT, triple.temperature),
             true,
         )?;
-        return Ok(Some(saturated(&lines.sublimation(t)?, true)));
+        return Ok(Some(saturated(&properties.sublimation(t)?, true)));
     }
     if s0 > ends.highest.heavy.entropy {
         // Within a hair of the critical isentrope.
@@ -333,11 +337,11 @@ fn boundary(
         return Ok(Some((line.pressure, line.temperature, density)));
     }
     if s0 > triple.liquid.entropy {
-        let t = entropy_on_line(&|t| lines.saturation(t), s0, bracket(false), false)?;
-        return Ok(Some(saturated(&lines.saturation(t)?, false)));
+        let t = entropy_on_line(&|t| properties.saturation(t), s0, bracket(false), false)?;
+        return Ok(Some(saturated(&properties.saturation(t)?, false)));
     }
     // Colder than the triple liquid: the plateau is met with ice forming in the liquid.
-    let point = isentrope::at_pressure(start, triple.pressure)?;
+    let point = isentrope::at_pressure(properties, start, triple.pressure)?;
     Ok(Some((triple.pressure, triple.temperature, point.density)))
 }
 

@@ -13,6 +13,7 @@ use crate::flow::{FlowError, isentrope};
 use crate::numerics::roots::{self, Tolerance};
 use crate::thermo::FluidPoint;
 use crate::thermo::fluids::carbon_dioxide as co2;
+use crate::thermo::source::PropertySource;
 
 const SEARCH: Tolerance = Tolerance {
     x_absolute: 0.0,
@@ -28,16 +29,22 @@ const LOWEST_PRESSURE: f64 = 1e-2;
 ///
 /// # Errors
 /// A search that does not converge.
-pub fn mass_flux(stagnation: &Stagnation, receiver_pressure: f64) -> Result<Flux, FlowError> {
+pub fn mass_flux(
+    properties: &impl PropertySource,
+    stagnation: &Stagnation,
+    receiver_pressure: f64,
+) -> Result<Flux, FlowError> {
     with_sonic(
+        properties,
         stagnation,
         receiver_pressure,
-        isentrope::sonic_of_gas(stagnation),
+        isentrope::sonic_of_gas(properties, stagnation),
     )
 }
 
 /// [`mass_flux`] with the sonic point of a gas already known.
 pub(crate) fn with_sonic(
+    properties: &impl PropertySource,
     stagnation: &Stagnation,
     receiver_pressure: f64,
     sonic: Option<FluidPoint>,
@@ -81,7 +88,7 @@ pub(crate) fn with_sonic(
                 throat_pressure,
             });
         }
-        let point = isentrope::at_pressure(&start, receiver_pressure)?;
+        let point = isentrope::at_pressure(properties, &start, receiver_pressure)?;
         let throat_pressure = receiver_pressure;
         return Ok(Flux {
             mass_flux: flux(&point),
@@ -104,14 +111,16 @@ pub(crate) fn with_sonic(
         step = (0.3 / above.isentropic_exponent().max(0.1))
             .min(longest)
             .min(1.5 * step);
-        let below = isentrope::at_density(&above, above.density * (-step).exp())?;
+        let below = isentrope::at_density(properties, &above, above.density * (-step).exp())?;
         let passed = growth(&below) < 0.0;
         if !passed && below.pressure > receiver {
             above = below;
             continue;
         }
         if below.pressure <= receiver {
-            let point = between(&above, &below, &|p| (p.pressure.max(1e-3) / receiver).ln())?;
+            let point = between(properties, &above, &below, &|p| {
+                (p.pressure.max(1e-3) / receiver).ln()
+            })?;
             if growth(&point) >= 0.0 {
                 let mass_flux = flux(&point);
                 return Ok(Flux {
@@ -121,7 +130,7 @@ pub(crate) fn with_sonic(
                 });
             }
         }
-        let point = between(&above, &below, &growth)?;
+        let point = between(properties, &above, &below, &growth)?;
         return Ok(Flux {
             mass_flux: flux(&point),
             choked: true,
@@ -132,17 +141,18 @@ pub(crate) fn with_sonic(
 
 /// The point between two points of an isentrope where a function of the state is zero.
 fn between(
+    properties: &impl PropertySource,
     above: &FluidPoint,
     below: &FluidPoint,
     function: &dyn Fn(&FluidPoint) -> f64,
 ) -> Result<FluidPoint, FlowError> {
     let root = roots::brent(
-        |rho: f64| Ok::<_, FlowError>(function(&isentrope::at_density(above, rho)?)),
+        |rho: f64| Ok::<_, FlowError>(function(&isentrope::at_density(properties, above, rho)?)),
         below.density,
         above.density,
         &SEARCH,
     )?;
-    isentrope::at_density(above, root.x)
+    isentrope::at_density(properties, above, root.x)
 }
 
 /// Incompressible discharge G = sqrt(2 rho0 (p0 - p2)) (Bernoulli) [kg/(m2 s)].

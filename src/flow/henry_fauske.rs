@@ -9,9 +9,9 @@
 use crate::flow::FlowError;
 use crate::flow::stagnation::{Content, Flux, Stagnation};
 use crate::numerics::roots::{self, Tolerance};
+use crate::thermo::LinePhase;
 use crate::thermo::coexistence::{Coexistence, triple_point};
-use crate::thermo::lines::LineSource;
-use crate::thermo::{FluidPoint, LinePhase};
+use crate::thermo::source::PropertySource;
 
 /// Mass flux of a saturated liquid or liquid+vapour `stagnation` state into a receiver at
 /// `receiver_pressure` [Pa]; `None` where the model does not apply (subcooled, dry ice, gas).
@@ -19,7 +19,7 @@ use crate::thermo::{FluidPoint, LinePhase};
 /// # Errors
 /// A line that cannot be evaluated.
 pub fn mass_flux(
-    lines: &impl LineSource,
+    properties: &impl PropertySource,
     stagnation: &Stagnation,
     receiver_pressure: f64,
 ) -> Result<Option<Flux>, FlowError> {
@@ -28,7 +28,7 @@ pub fn mass_flux(
     if stagnation.temperature <= triple.temperature + 1e-5 || stagnation.temperature > 304.1 {
         return Ok(None);
     }
-    let base = lines.saturation(stagnation.temperature)?;
+    let base = properties.saturation(stagnation.temperature)?;
     let x0 = match stagnation.content {
         Content::Mixture {
             vapour_fraction, ..
@@ -40,7 +40,7 @@ pub fn mass_flux(
         }
         Content::Single(_) => return Ok(None),
     };
-    let model = Model::new(base, x0, stagnation.pressure);
+    let model = Model::new(properties, base, x0, stagnation.pressure);
     let lowest = triple.temperature + 1e-6;
     let top = stagnation.temperature - 1e-6;
     let tolerance = Tolerance {
@@ -48,12 +48,12 @@ pub fn mass_flux(
         ..Tolerance::default()
     };
     let difference = |t: f64| -> Result<f64, FlowError> {
-        let line = lines.saturation(t)?;
+        let line = properties.saturation(t)?;
         Ok(model.critical(&line) - model.momentum(line.pressure, &line))
     };
     let throat = match roots::brent(difference, lowest, top, &tolerance) {
-        Ok(root) => lines.saturation(root.x)?,
-        Err(roots::RootError::NoSignChange { .. }) => lines.saturation(lowest)?,
+        Ok(root) => properties.saturation(root.x)?,
+        Err(roots::RootError::NoSignChange { .. }) => properties.saturation(lowest)?,
         Err(error) => return Err(error.into()),
     };
     let (pressure, choked) = if receiver_pressure > throat.pressure {
@@ -79,9 +79,9 @@ struct Model {
 }
 
 impl Model {
-    fn new(base: Coexistence, x0: f64, p0: f64) -> Self {
-        let vapour = FluidPoint::new(base.temperature, base.light.density());
-        let liquid = FluidPoint::new(base.temperature, base.heavy.density());
+    fn new(properties: &impl PropertySource, base: Coexistence, x0: f64, p0: f64) -> Self {
+        let vapour = properties.fluid(base.temperature, base.light.density());
+        let liquid = properties.fluid(base.temperature, base.heavy.density());
         let gamma = vapour.cp() / vapour.cv;
         let ratio = (1.0 - x0) * liquid.cp() / (x0.max(1e-12) * vapour.cp());
         // Thermal equilibrium polytropic exponent, eq. 31.

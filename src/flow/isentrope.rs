@@ -7,15 +7,21 @@ use crate::flow::FlowError;
 use crate::flow::stagnation::{Content, Stagnation};
 use crate::thermo::FluidPoint;
 use crate::thermo::fluids::carbon_dioxide as co2;
+use crate::thermo::source::PropertySource;
 
 /// A short step along an isentrope: predicted in temperature, then corrected once for the entropy
 /// that the prediction missed.
-fn near(from: &FluidPoint, entropy: f64, density: f64) -> FluidPoint {
+fn near(
+    properties: &impl PropertySource,
+    from: &FluidPoint,
+    entropy: f64,
+    density: f64,
+) -> FluidPoint {
     let exponent = from.dp_dt / (from.density * from.cv);
     let correction = ((entropy - from.entropy) / from.cv).clamp(-0.2, 0.2);
     let log_ratio = (density / from.density).ln();
     let temperature = from.temperature * (exponent * log_ratio + correction).exp();
-    FluidPoint::new(temperature, density)
+    properties.fluid(temperature, density)
 }
 
 /// The point of a single-phase isentrope through `from` at another density [kg/m3].
@@ -25,7 +31,11 @@ fn near(from: &FluidPoint, entropy: f64, density: f64) -> FluidPoint {
 ///
 /// # Errors
 /// No convergence within 40 Newton steps.
-pub(crate) fn at_density(from: &FluidPoint, density: f64) -> Result<FluidPoint, FlowError> {
+pub(crate) fn at_density(
+    properties: &impl PropertySource,
+    from: &FluidPoint,
+    density: f64,
+) -> Result<FluidPoint, FlowError> {
     let way = (density / from.density).ln();
     let stretches = (way.abs() / 0.25).ceil().max(1.0) as i32;
     let mut point = *from;
@@ -35,13 +45,21 @@ pub(crate) fn at_density(from: &FluidPoint, density: f64) -> Result<FluidPoint, 
         } else {
             from.density * (way * f64::from(i) / f64::from(stretches)).exp()
         };
-        point = correct(near(&point, from.entropy, next), from.entropy)?;
+        point = correct(
+            properties,
+            near(properties, &point, from.entropy, next),
+            from.entropy,
+        )?;
     }
     Ok(point)
 }
 
 /// Newton in temperature at constant density: ds = cv d(ln T).
-fn correct(mut point: FluidPoint, entropy: f64) -> Result<FluidPoint, FlowError> {
+fn correct(
+    properties: &impl PropertySource,
+    mut point: FluidPoint,
+    entropy: f64,
+) -> Result<FluidPoint, FlowError> {
     let mut residual = f64::INFINITY;
     for _ in 0..40 {
         let step = ((point.entropy - entropy) / point.cv).clamp(-0.2, 0.2);
@@ -49,7 +67,7 @@ fn correct(mut point: FluidPoint, entropy: f64) -> Result<FluidPoint, FlowError>
         if residual < 1e-14 {
             return Ok(point);
         }
-        point = FluidPoint::new(point.temperature * (-step).exp(), point.density);
+        point = properties.fluid(point.temperature * (-step).exp(), point.density);
         if residual < 1e-8 {
             return Ok(point);
         }
@@ -65,12 +83,13 @@ fn correct(mut point: FluidPoint, entropy: f64) -> Result<FluidPoint, FlowError>
 /// function with d(function)/d(ln rho) as given. `None` if it strays or does not converge: the
 /// caller falls back on a bracket.
 fn newton(
+    properties: &impl PropertySource,
     from: &FluidPoint,
     first_density: f64,
     function: impl Fn(&FluidPoint) -> (f64, f64),
     scale: f64,
 ) -> Option<FluidPoint> {
-    let mut point = near(from, from.entropy, first_density);
+    let mut point = near(properties, from, from.entropy, first_density);
     let mut last: Option<(f64, f64)> = None;
     for _ in 0..16 {
         if !(point.cv > 0.0 && point.dp_drho > 0.0) {
@@ -92,7 +111,7 @@ fn newton(
             return Some(point);
         }
         last = Some((log_density, value));
-        point = near(&point, from.entropy, point.density * step.exp());
+        point = near(properties, &point, from.entropy, point.density * step.exp());
     }
     None
 }
@@ -101,11 +120,16 @@ fn newton(
 ///
 /// # Errors
 /// No such point before the adiabatic spinodal.
-pub(crate) fn at_pressure(start: &FluidPoint, pressure: f64) -> Result<FluidPoint, FlowError> {
+pub(crate) fn at_pressure(
+    properties: &impl PropertySource,
+    start: &FluidPoint,
+    pressure: f64,
+) -> Result<FluidPoint, FlowError> {
     let kappa = start.isentropic_exponent();
     if kappa > 0.0 && kappa < 4.0 && start.sound_speed_squared() > 0.0 {
         let guess = start.density * (pressure / start.pressure).powf(1.0 / kappa);
         let found = newton(
+            properties,
             start,
             guess,
             |p| {
@@ -118,10 +142,14 @@ pub(crate) fn at_pressure(start: &FluidPoint, pressure: f64) -> Result<FluidPoin
             return Ok(point);
         }
     }
-    at_pressure_bracketed(start, pressure)
+    at_pressure_bracketed(properties, start, pressure)
 }
 
-fn at_pressure_bracketed(start: &FluidPoint, pressure: f64) -> Result<FluidPoint, FlowError> {
+fn at_pressure_bracketed(
+    properties: &impl PropertySource,
+    start: &FluidPoint,
+    pressure: f64,
+) -> Result<FluidPoint, FlowError> {
     let mut point = *start;
     let (mut low, mut high) = (0.0, start.density);
     for _ in 0..100 {
@@ -148,7 +176,7 @@ fn at_pressure_bracketed(start: &FluidPoint, pressure: f64) -> Result<FluidPoint
                 0.98 * high
             };
         }
-        point = at_density(&point, next)?;
+        point = at_density(properties, &point, next)?;
     }
     Err(FlowError::NotConverged {
         law: "isentrope to a pressure",
@@ -160,7 +188,11 @@ fn at_pressure_bracketed(start: &FluidPoint, pressure: f64) -> Result<FluidPoint
 /// Where the velocity sqrt(2 (h0 - h)) of an expansion from `start` (at enthalpy `h0` [J/kg], which
 /// may exceed that of `start`) equals the sound speed, by Newton from the perfect-gas estimate.
 /// `None` if it is not found that way (near a spinodal).
-pub(crate) fn sonic(start: &FluidPoint, h0: f64) -> Option<FluidPoint> {
+pub(crate) fn sonic(
+    properties: &impl PropertySource,
+    start: &FluidPoint,
+    h0: f64,
+) -> Option<FluidPoint> {
     let kappa = start.isentropic_exponent();
     if !(kappa > 0.3 && kappa < 4.0) {
         return None;
@@ -175,6 +207,7 @@ pub(crate) fn sonic(start: &FluidPoint, h0: f64) -> Option<FluidPoint> {
     let guess = start.density * (-0.5 * log).exp();
     let w2 = start.sound_speed_squared();
     let point = newton(
+        properties,
         start,
         guess,
         |p| {
@@ -188,10 +221,13 @@ pub(crate) fn sonic(start: &FluidPoint, h0: f64) -> Option<FluidPoint> {
 }
 
 /// The sonic point of a gas at rest; `None` for dense fluids and mixtures.
-pub(crate) fn sonic_of_gas(stagnation: &Stagnation) -> Option<FluidPoint> {
+pub(crate) fn sonic_of_gas(
+    properties: &impl PropertySource,
+    stagnation: &Stagnation,
+) -> Option<FluidPoint> {
     match &stagnation.content {
         Content::Single(start) if start.density < 0.6 * co2::CRITICAL_DENSITY => {
-            sonic(start, start.enthalpy())
+            sonic(properties, start, start.enthalpy())
         }
         _ => None,
     }

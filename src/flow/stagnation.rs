@@ -1,5 +1,6 @@
 //! What stands still upstream of a restriction.
 
+use crate::thermo::source::PropertySource;
 use crate::thermo::{Coexistence, FluidPoint, Line, State};
 
 /// The stagnation state of pure CO2 that a restriction draws from.
@@ -54,8 +55,8 @@ impl Stagnation {
 
     /// The light phase of a line: saturated vapour.
     #[must_use]
-    pub fn light(line: &Coexistence) -> Self {
-        let point = FluidPoint::new(line.temperature, line.light.density());
+    pub fn light(properties: &impl PropertySource, line: &Coexistence) -> Self {
+        let point = properties.fluid(line.temperature, line.light.density());
         Self {
             pressure: line.pressure,
             saturated: true,
@@ -65,9 +66,9 @@ impl Stagnation {
 
     /// The heavy phase of the vapour-pressure line: saturated liquid.
     #[must_use]
-    pub fn liquid(line: &Coexistence) -> Self {
+    pub fn liquid(properties: &impl PropertySource, line: &Coexistence) -> Self {
         debug_assert_eq!(line.line, Line::Saturation);
-        let point = FluidPoint::new(line.temperature, line.heavy.density());
+        let point = properties.fluid(line.temperature, line.heavy.density());
         Self {
             pressure: line.pressure,
             enthalpy: line.heavy.enthalpy(line.pressure),
@@ -79,12 +80,12 @@ impl Stagnation {
     /// A whole equilibrium state, phases in their mass proportions; `vapour_density` [kg/m3] of
     /// its vapour where it has several phases.
     #[must_use]
-    pub fn mixture(state: &State, vapour_density: f64) -> Self {
+    pub fn mixture(properties: &impl PropertySource, state: &State, vapour_density: f64) -> Self {
         let content = match state.fluid {
             Some(point) => Content::Single(point),
             None => {
                 let x = state.vapour_fraction.unwrap_or(0.0);
-                let vapour = FluidPoint::new(state.temperature, vapour_density);
+                let vapour = properties.fluid(state.temperature, vapour_density);
                 let condensed_volume = if x < 1.0 {
                     (1.0 / state.density - x / vapour_density) / (1.0 - x)
                 } else {

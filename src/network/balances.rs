@@ -16,7 +16,7 @@ use crate::network::layout::Layout;
 use crate::network::spec::{Command, Condensation, Draw, End, System};
 use crate::numerics::integrate::{Direction, System as Integrable};
 use crate::thermo::air;
-use crate::thermo::lines::LineSource;
+use crate::thermo::source::PropertySource;
 
 /// Share of the whole charge by which a trial step may overdraw a vessel before it is refused.
 const LARGEST_OVERDRAFT: f64 = 1e-3;
@@ -53,7 +53,7 @@ pub struct PathFlow {
 #[derive(Debug, Clone)]
 pub struct Network<'a, L> {
     system: &'a System,
-    lines: L,
+    properties: L,
     layout: Layout,
     events: Vec<NetworkEvent>,
     gap_area_limit: f64,
@@ -73,12 +73,12 @@ pub struct Network<'a, L> {
     stirring: Vec<f64>,
 }
 
-impl<'a, L: LineSource> Network<'a, L> {
+impl<'a, L: PropertySource> Network<'a, L> {
     /// A system at rest; `held` keeps the nose latched whatever the pressure.
     ///
     /// # Errors
     /// A specification that contradicts itself or a start outside the model.
-    pub fn new(system: &'a System, lines: L, held: bool) -> Result<Self, NetworkError> {
+    pub fn new(system: &'a System, properties: L, held: bool) -> Result<Self, NetworkError> {
         check(system)?;
         let layout = Layout::new(system);
         let mut events = Vec::new();
@@ -96,7 +96,7 @@ impl<'a, L: LineSource> Network<'a, L> {
         let n = system.vessels.len();
         let mut network = Self {
             system,
-            lines,
+            properties,
             events,
             gap_area_limit: system.nose.as_ref().map_or(0.0, |(nose, _)| nose.area()),
             overdraft: LARGEST_OVERDRAFT * system.total_mass(),
@@ -144,7 +144,7 @@ impl<'a, L: LineSource> Network<'a, L> {
             let mut energy = vessel.air_mass * air::internal_energy_and_cv(vessel.temperature).0;
             if vessel.co2_mass > 0.0 {
                 let co2 = crate::thermo::flash::at_temperature_density_with(
-                    &self.lines,
+                    &self.properties,
                     vessel.temperature,
                     vessel.co2_mass / vessel.volume,
                 )
@@ -245,7 +245,7 @@ impl<'a, L: LineSource> Network<'a, L> {
                 })
             } else {
                 Contents::new(
-                    &self.lines,
+                    &self.properties,
                     vessel.condensation,
                     (co2_mass, air_mass),
                     state[at + 2],
@@ -272,11 +272,15 @@ impl<'a, L: LineSource> Network<'a, L> {
                     (_, Draw::Liquid) if self.liquid_gone[i] => Draw::Vapour,
                     (_, draw) => draw,
                 };
-                self.contents[i].stream(draw, self.bulk[i])
+                self.contents[i].stream(&self.properties, draw, self.bulk[i])
             }
             End::Ambient => {
                 let (pressure, temperature) = self.ambient;
-                Contents::ambient_air(pressure, temperature).stream(Draw::Vapour, false)
+                Contents::ambient_air(pressure, temperature).stream(
+                    &self.properties,
+                    Draw::Vapour,
+                    false,
+                )
             }
         }
     }
@@ -324,7 +328,7 @@ impl<'a, L: LineSource> Network<'a, L> {
             }
         };
         let flux = flow_path::mass_flux(
-            &self.lines,
+            &self.properties,
             model,
             &stream,
             self.pressure(receiver),
@@ -380,7 +384,7 @@ impl Contents {
     }
 }
 
-impl<L: LineSource> Integrable for Network<'_, L> {
+impl<L: PropertySource> Integrable for Network<'_, L> {
     type Error = NetworkError;
 
     fn rates(&mut self, time: f64, state: &[f64], rates: &mut [f64]) -> Result<(), NetworkError> {
@@ -467,7 +471,7 @@ impl<L: LineSource> Integrable for Network<'_, L> {
                     _ => -1.0,
                 },
                 NetworkEvent::Phase { vessel } => {
-                    self.contents[vessel].single_phase_margin(&self.lines)?
+                    self.contents[vessel].single_phase_margin(&self.properties)?
                 }
                 NetworkEvent::LiquidGone { vessel } => {
                     if self.liquid_gone[vessel] || self.bulk[vessel] {

@@ -13,7 +13,7 @@ use crate::flow::stagnation::Stagnation;
 use crate::network::NetworkError;
 use crate::network::spec::{Condensation, Draw};
 use crate::thermo::flash::{Companion, at_density_energy_with};
-use crate::thermo::lines::LineSource;
+use crate::thermo::source::PropertySource;
 use crate::thermo::{
     Coexistence, FluidPoint, HIGHEST_TEMPERATURE, LOWEST_TEMPERATURE, Line, Phase, State, air,
 };
@@ -75,7 +75,7 @@ impl Contents {
     /// # Errors
     /// A state outside the model: empty, negative, too cold or too hot, too dense.
     pub fn new(
-        lines: &impl LineSource,
+        properties: &impl PropertySource,
         condensation: Condensation,
         (co2_mass, air_mass): (f64, f64),
         energy: f64,
@@ -98,7 +98,7 @@ impl Contents {
         let density = co2_mass / volume;
         let ratio = air_mass / co2_mass;
         if let Some(gas) = gas_newton(
-            lines,
+            properties,
             condensation,
             density,
             energy / co2_mass,
@@ -124,7 +124,7 @@ impl Contents {
             });
         }
         let state = at_density_energy_with(
-            lines,
+            properties,
             density,
             energy / co2_mass,
             &Air { ratio },
@@ -138,9 +138,9 @@ impl Contents {
             },
             None => {
                 let line = match state.phase {
-                    Phase::SolidVapour => lines.sublimation(state.temperature)?,
+                    Phase::SolidVapour => properties.sublimation(state.temperature)?,
                     Phase::LiquidVapour | Phase::SolidLiquidVapour => {
-                        lines.saturation(state.temperature)?
+                        properties.saturation(state.temperature)?
                     }
                     _ => {
                         return Err(NetworkError::Frozen {
@@ -149,7 +149,7 @@ impl Contents {
                         });
                     }
                 };
-                let fluid = FluidPoint::new(state.temperature, line.light.density());
+                let fluid = properties.fluid(state.temperature, line.light.density());
                 Co2 {
                     state,
                     line: Some(line),
@@ -220,20 +220,20 @@ impl Contents {
     /// What leaves by a draw; `bulk` draws the whole contents whatever the phases (a charge that
     /// was a single dense phase a moment ago).
     #[must_use]
-    pub fn stream(&self, draw: Draw, bulk: bool) -> Stream {
+    pub fn stream(&self, properties: &impl PropertySource, draw: Draw, bulk: bool) -> Stream {
         let Some(co2) = &self.co2 else {
             return Stream::of_gas(self, None);
         };
         let (Some(line), false) = (&co2.line, bulk) else {
             if co2.line.is_some() {
-                return self.whole(co2);
+                return self.whole(properties, co2);
             }
             return Stream::of_gas(self, Some(&co2.fluid));
         };
         match draw {
             Draw::Vapour => Stream::of_gas(self, Some(&co2.fluid)),
             Draw::Liquid if self.liquid_mass > 0.0 && line.line == Line::Saturation => {
-                let stagnation = Stagnation::liquid(line);
+                let stagnation = Stagnation::liquid(properties, line);
                 let air_part = self.air_density * line.heavy.volume;
                 Stream::new(
                     self,
@@ -244,12 +244,12 @@ impl Contents {
                 )
             }
             Draw::Liquid => Stream::of_gas(self, Some(&co2.fluid)),
-            Draw::Mixed => self.whole(co2),
+            Draw::Mixed => self.whole(properties, co2),
         }
     }
 
-    fn whole(&self, co2: &Co2) -> Stream {
-        let stagnation = Stagnation::mixture(&co2.state, co2.fluid.density);
+    fn whole(&self, properties: &impl PropertySource, co2: &Co2) -> Stream {
+        let stagnation = Stagnation::mixture(properties, &co2.state, co2.fluid.density);
         let x = co2.state.vapour_fraction.unwrap_or(1.0);
         let condensed = match stagnation.content {
             crate::flow::stagnation::Content::Mixture {
@@ -266,7 +266,7 @@ impl Contents {
 
 /// Newton for a single gas phase, the common case of a bay; `None` if it is not one.
 fn gas_newton(
-    lines: &impl LineSource,
+    properties: &impl PropertySource,
     condensation: Condensation,
     density: f64,
     energy: f64,
@@ -282,7 +282,7 @@ fn gas_newton(
         if !(LOWEST_TEMPERATURE..=HIGHEST_TEMPERATURE).contains(&t) {
             return None;
         }
-        let point = FluidPoint::new(t, density);
+        let point = properties.fluid(t, density);
         let (u, cv) = air::internal_energy_and_cv(t);
         let slope = point.cv + ratio * cv;
         if slope <= 0.0 {
@@ -292,19 +292,19 @@ fn gas_newton(
         t += step;
         if step.abs() < 1e-6 * t {
             // Quadratic convergence: the next point is exact to round-off.
-            let point = FluidPoint::new(t, density);
-            return (metastable || is_gas(lines, t, density)).then_some(point);
+            let point = properties.fluid(t, density);
+            return (metastable || is_gas(properties, t, density)).then_some(point);
         }
     }
     None
 }
 
-fn is_gas(lines: &impl LineSource, temperature: f64, density: f64) -> bool {
+fn is_gas(properties: &impl PropertySource, temperature: f64, density: f64) -> bool {
     use crate::thermo::fluids::carbon_dioxide as co2;
     let line = if temperature < co2::TRIPLE_TEMPERATURE {
-        lines.sublimation(temperature)
+        properties.sublimation(temperature)
     } else if temperature < co2::CRITICAL_TEMPERATURE {
-        lines.saturation(temperature)
+        properties.saturation(temperature)
     } else {
         return true;
     };
@@ -423,7 +423,10 @@ impl Contents {
 
     /// Positive while the CO2 is one phase denser than saturated, negative with vapour beside it;
     /// continuous through zero.
-    pub fn single_phase_margin(&self, lines: &impl LineSource) -> Result<f64, NetworkError> {
+    pub fn single_phase_margin(
+        &self,
+        properties: &impl PropertySource,
+    ) -> Result<f64, NetworkError> {
         use crate::thermo::fluids::carbon_dioxide as co2;
         let Some(c) = &self.co2 else { return Ok(-1.0) };
         if c.line.is_some() {
@@ -433,7 +436,7 @@ impl Contents {
             return Ok(-1.0);
         }
         let limit = if c.state.temperature < co2::CRITICAL_TEMPERATURE {
-            lines
+            properties
                 .saturation(c.state.temperature.max(co2::TRIPLE_TEMPERATURE))?
                 .pressure
         } else {

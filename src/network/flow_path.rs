@@ -4,7 +4,7 @@ use crate::flow::discharge_flux::{self, smooth_step};
 use crate::flow::stagnation::Flux;
 use crate::flow::{FlowError, FluxModel};
 use crate::network::contents::Stream;
-use crate::thermo::lines::LineSource;
+use crate::thermo::source::PropertySource;
 
 /// Pressure differences below this share of the donor pressure flow linearly (creeping flow), so
 /// that the square-root law has a finite slope where vessels are in balance.
@@ -23,7 +23,7 @@ const AIR_SHARE: f64 = 0.05;
 /// # Errors
 /// As the flux models.
 pub fn mass_flux(
-    lines: &impl LineSource,
+    properties: &impl PropertySource,
     model: FluxModel,
     stream: &Stream,
     receiver_pressure: f64,
@@ -33,7 +33,7 @@ pub fn mass_flux(
     let difference = p0 - receiver_pressure;
     let creeping = CREEPING * p0;
     let receiver = receiver_pressure.min(p0 - creeping);
-    let mut flux = nozzle(lines, model, stream, receiver)?;
+    let mut flux = nozzle(properties, model, stream, receiver)?;
     flux.mass_flux *= friction(stream.gas.exponent, receiver / p0)?;
     if difference < creeping {
         // Value and slope of the square root at the joint, linear below, quadratic at zero.
@@ -45,7 +45,7 @@ pub fn mass_flux(
 }
 
 fn nozzle(
-    lines: &impl LineSource,
+    properties: &impl PropertySource,
     model: FluxModel,
     stream: &Stream,
     receiver: f64,
@@ -57,7 +57,7 @@ fn nozzle(
     // Pure CO2 sees its own pressure; a trace of air raises both ends alike.
     let share = stagnation.pressure / stream.pressure;
     if air <= 0.0 {
-        return discharge_flux::pure(lines, model, stagnation, receiver * share);
+        return discharge_flux::pure(properties, model, stagnation, receiver * share);
     }
     let gas = discharge_flux::mixture(&stream.gas, receiver);
     // A twentieth of condensate counts as fully two-phase; a trace of it changes nothing at once.
@@ -65,11 +65,12 @@ fn nozzle(
     if air >= 1.0 && condensed <= 0.0 {
         return Ok(gas);
     }
-    let pure = discharge_flux::pure(lines, model, stagnation, receiver * share)?;
+    let pure = discharge_flux::pure(properties, model, stagnation, receiver * share)?;
     // With condensate the mixture law is the frozen limit: carry over the model's own ratio.
     let mut mixed = gas;
     if condensed > 0.0 {
-        let frozen = discharge_flux::pure(lines, FluxModel::Frozen, stagnation, receiver * share)?;
+        let frozen =
+            discharge_flux::pure(properties, FluxModel::Frozen, stagnation, receiver * share)?;
         if frozen.mass_flux > 0.0 {
             mixed.mass_flux *= 1.0 + condensed * (pure.mass_flux / frozen.mass_flux - 1.0);
         }

@@ -8,11 +8,11 @@ use crate::thermo::coexistence::{
     triple_point,
 };
 use crate::thermo::fluids::carbon_dioxide as co2;
-use crate::thermo::lines::{Exact, LineSource};
 use crate::thermo::solve::{check_range, increasing};
+use crate::thermo::source::{Equations, PropertySource};
 use crate::thermo::{
-    FluidPoint, HIGHEST_PRESSURE, HIGHEST_SOLID_PRESSURE, HIGHEST_TEMPERATURE, LOWEST_TEMPERATURE,
-    Phase, SolidPoint, State, ThermoError,
+    HIGHEST_PRESSURE, HIGHEST_SOLID_PRESSURE, HIGHEST_TEMPERATURE, LOWEST_TEMPERATURE, Phase,
+    SolidPoint, State, ThermoError,
 };
 
 /// A heat capacity that shares the vessel's energy with the CO2: specific internal energy and its
@@ -39,7 +39,7 @@ impl Companion for Alone {
 /// # Errors
 /// Temperature or pressure outside the range of the equations; denser than dry ice.
 pub fn at_temperature_density(temperature: f64, density: f64) -> Result<State, ThermoError> {
-    at_temperature_density_with(&Exact, temperature, density)
+    at_temperature_density_with(&Equations, temperature, density)
 }
 
 /// [`at_temperature_density`] with the coexistence lines from a source.
@@ -47,7 +47,7 @@ pub fn at_temperature_density(temperature: f64, density: f64) -> Result<State, T
 /// # Errors
 /// As [`at_temperature_density`].
 pub fn at_temperature_density_with(
-    lines: &impl LineSource,
+    properties: &impl PropertySource,
     temperature: f64,
     density: f64,
 ) -> Result<State, ThermoError> {
@@ -60,9 +60,9 @@ pub fn at_temperature_density_with(
     )?;
     check_range("density", "kg/m3", density, f64::MIN_POSITIVE, 3000.0)?;
     let state = if temperature < co2::TRIPLE_TEMPERATURE {
-        below_triple(lines, temperature, density)?
+        below_triple(properties, temperature, density)?
     } else {
-        above_triple(lines, temperature, density)?
+        above_triple(properties, temperature, density)?
     };
     if state.pressure > HIGHEST_PRESSURE {
         return Err(ThermoError::OutOfRange {
@@ -76,12 +76,12 @@ pub fn at_temperature_density_with(
     Ok(state)
 }
 
-fn lines_are_cheap<L: LineSource>(_: &L) -> bool {
+fn lines_are_cheap<L: PropertySource>(_: &L) -> bool {
     L::CHEAP
 }
 
 /// Whether the auxiliary densities alone, good to 0.3 %, show a single phase.
-fn clear_of_saturation<L: LineSource>(_: &L, temperature: f64, density: f64) -> bool {
+fn clear_of_saturation<L: PropertySource>(_: &L, temperature: f64, density: f64) -> bool {
     if L::CHEAP || temperature > co2::CRITICAL_TEMPERATURE - 0.5 {
         return false;
     }
@@ -90,7 +90,7 @@ fn clear_of_saturation<L: LineSource>(_: &L, temperature: f64, density: f64) -> 
 }
 
 fn below_triple(
-    lines: &impl LineSource,
+    properties: &impl PropertySource,
     temperature: f64,
     density: f64,
 ) -> Result<State, ThermoError> {
@@ -100,16 +100,16 @@ fn below_triple(
         density * co2::SPECIFIC_GAS_CONSTANT * temperature
             < 0.8 * auxiliary_sublimation_pressure(temperature)
     };
-    if !lines_are_cheap(lines) && surely_gas() {
+    if !lines_are_cheap(properties) && surely_gas() {
         return Ok(State::single(
-            FluidPoint::new(temperature, density),
+            properties.fluid(temperature, density),
             Phase::Gas,
         ));
     }
-    let line = lines.sublimation(temperature)?;
+    let line = properties.sublimation(temperature)?;
     if density <= line.light.density() {
         return Ok(State::single(
-            FluidPoint::new(temperature, density),
+            properties.fluid(temperature, density),
             Phase::Gas,
         ));
     }
@@ -120,16 +120,17 @@ fn below_triple(
 }
 
 fn above_triple(
-    lines: &impl LineSource,
+    properties: &impl PropertySource,
     temperature: f64,
     density: f64,
 ) -> Result<State, ThermoError> {
-    if temperature < co2::CRITICAL_TEMPERATURE && !clear_of_saturation(lines, temperature, density)
+    if temperature < co2::CRITICAL_TEMPERATURE
+        && !clear_of_saturation(properties, temperature, density)
     {
-        let line = lines.saturation(temperature)?;
+        let line = properties.saturation(temperature)?;
         if density < line.light.density() {
             return Ok(State::single(
-                FluidPoint::new(temperature, density),
+                properties.fluid(temperature, density),
                 Phase::Gas,
             ));
         }
@@ -137,7 +138,7 @@ fn above_triple(
             return Ok(mixture(&line, density));
         }
     }
-    let point = FluidPoint::new(temperature, density);
+    let point = properties.fluid(temperature, density);
     // Liquid freezes only when denser than at the triple point.
     if density > 1170.0
         && temperature <= 299.0
@@ -257,7 +258,7 @@ pub fn mixture(line: &Coexistence, density: f64) -> State {
 /// # Errors
 /// Energy outside what the model's temperature range holds at this density.
 pub fn at_density_energy(density: f64, internal_energy: f64) -> Result<State, ThermoError> {
-    at_density_energy_with(&Exact, density, internal_energy, &Alone, None)
+    at_density_energy_with(&Equations, density, internal_energy, &Alone, None)
 }
 
 /// The same with a [`Companion`] sharing the energy; `energy` is the total per kilogram of CO2
@@ -266,7 +267,7 @@ pub fn at_density_energy(density: f64, internal_energy: f64) -> Result<State, Th
 /// # Errors
 /// As [`at_density_energy`].
 pub fn at_density_energy_with(
-    lines: &impl LineSource,
+    properties: &impl PropertySource,
     density: f64,
     energy: f64,
     companion: &impl Companion,
@@ -291,11 +292,11 @@ pub fn at_density_energy_with(
         }
     }
     let balance = |t: f64| -> Result<(f64, f64), ThermoError> {
-        let (own, slope) = match at_temperature_density_with(lines, t, density) {
+        let (own, slope) = match at_temperature_density_with(properties, t, density) {
             Ok(state) => (state.internal_energy, state.equilibrium_cv),
             // The hot end of a dense state lies beyond the equations: only the sign matters.
             Err(ThermoError::OutOfRange { .. } | ThermoError::NoSuchState { .. }) => {
-                let point = FluidPoint::new(t, density);
+                let point = properties.fluid(t, density);
                 (point.internal_energy, point.cv)
             }
             Err(error) => return Err(error),
@@ -321,7 +322,7 @@ pub fn at_density_energy_with(
             }
         }
     }
-    at_temperature_density_with(lines, temperature, density)
+    at_temperature_density_with(properties, temperature, density)
 }
 
 fn out_of_energy(density: f64, energy: f64, reason: &str) -> ThermoError {

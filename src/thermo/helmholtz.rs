@@ -189,9 +189,20 @@ fn non_analytic(delta: f64, tau: f64, sum: &mut Reduced) {
     }
 }
 
-/// Ideal-gas part without ln(delta): (alpha0 - ln delta, tau alpha0_tau, tau^2 alpha0_tautau).
+/// The ideal-gas part without ln(delta).
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Ideal {
+    /// alpha0 - ln(delta).
+    pub value: f64,
+    /// tau d(alpha0)/d(tau).
+    pub t: f64,
+    /// tau^2 d2(alpha0)/d(tau)2.
+    pub tt: f64,
+}
+
+/// Ideal-gas part: translation, rotation and five Planck-Einstein vibrations.
 #[must_use]
-pub fn ideal(tau: f64) -> (f64, f64, f64) {
+pub fn ideal(tau: f64) -> Ideal {
     let (constant, slope) = co2::IDEAL_LEAD;
     let mut value = constant + slope * tau + co2::IDEAL_LOG * tau.ln();
     let mut first = slope * tau + co2::IDEAL_LOG;
@@ -203,7 +214,11 @@ pub fn ideal(tau: f64) -> (f64, f64, f64) {
         first += a * x / growth;
         second -= a * x * x * (growth + 1.0) / (growth * growth);
     }
-    (value, first, second)
+    Ideal {
+        value,
+        t: first,
+        tt: second,
+    }
 }
 
 /// A single-phase state of the fluid at a temperature and a density; also valid for metastable
@@ -232,19 +247,24 @@ impl FluidPoint {
     /// Evaluate the equation at `temperature` [K] and `density` [kg/m3].
     #[must_use]
     pub fn new(temperature: f64, density: f64) -> Self {
-        let r = co2::SPECIFIC_GAS_CONSTANT;
         let delta = density / co2::CRITICAL_DENSITY;
         let tau = co2::CRITICAL_TEMPERATURE / temperature;
-        let a = residual(delta, tau);
-        let (a0, a0_t, a0_tt) = ideal(tau);
+        Self::from_parts(temperature, density, &ideal(tau), &residual(delta, tau))
+    }
+
+    /// From the ideal-gas and the residual part at the same state.
+    #[inline]
+    pub(crate) fn from_parts(temperature: f64, density: f64, a0: &Ideal, a: &Reduced) -> Self {
+        let r = co2::SPECIFIC_GAS_CONSTANT;
+        let delta = density / co2::CRITICAL_DENSITY;
         let rt = r * temperature;
         Self {
             temperature,
             density,
             pressure: density * rt * (1.0 + a.d),
-            internal_energy: rt * (a0_t + a.t),
-            entropy: r * (a0_t + a.t - a0 - delta.ln() - a.value),
-            cv: -r * (a0_tt + a.tt),
+            internal_energy: rt * (a0.t + a.t),
+            entropy: r * (a0.t + a.t - a0.value - delta.ln() - a.value),
+            cv: -r * (a0.tt + a.tt),
             dp_dt: density * r * (1.0 + a.d - a.dt),
             dp_drho: rt * (1.0 + 2.0 * a.d + a.dd),
         }

@@ -3,7 +3,7 @@
 //! * [`helmholtz`]: the fluid equation; [`solid`]: dry ice;
 //! * [`coexistence`]: sublimation, vapour-pressure and melting lines, the triple point;
 //! * [`flash`]: the equilibrium state at (T, rho) or (rho, u), with phase fractions;
-//! * [`lines`]: the lines as equations or as tables of them;
+//! * [`source`]: properties from the equations or from tables of them ([`line_table`], [`surface`]);
 //! * [`inversion`]: the same from other pairs of properties; [`pairs`]: from any two;
 //! * [`map`]: where the (rho, u) inversion holds and how exactly;
 //! * [`air`]: the perfect gas that shares a vessel with CO2.
@@ -14,12 +14,14 @@ pub mod flash;
 pub mod fluids;
 pub mod helmholtz;
 pub mod inversion;
-pub mod lines;
+pub mod line_table;
 pub mod map;
 pub mod pairs;
 pub mod solid;
 mod solve;
+pub mod source;
 pub mod state;
+pub mod surface;
 
 pub use coexistence::{Coexistence, Line, LinePhase};
 pub use helmholtz::FluidPoint;

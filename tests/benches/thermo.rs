@@ -2,6 +2,7 @@
 
 use coldkick::thermo::coexistence::{saturation, triple_point};
 use coldkick::thermo::flash::{at_density_energy, at_temperature_density};
+use coldkick::thermo::source::{PropertySource, Tables};
 use coldkick::thermo::{FluidPoint, inversion};
 use divan::{Bencher, black_box};
 
@@ -45,4 +46,15 @@ fn state_of_pressure_and_enthalpy() -> f64 {
     inversion::at_pressure_enthalpy(black_box(2e6), black_box(300e3))
         .expect("a state")
         .temperature
+}
+
+#[divan::bench]
+fn fluid_point_by_table() -> FluidPoint {
+    Tables.fluid(black_box(300.0), black_box(120.0))
+}
+
+#[divan::bench]
+fn saturation_line_by_table() -> f64 {
+    let line = Tables.saturation(black_box(280.0));
+    line.expect("on the line").pressure
 }

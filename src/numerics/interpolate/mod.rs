@@ -1,5 +1,5 @@
 //! Interpolation in tables: straight lines, cubic and quintic Hermite pieces, monotone
-//! slopes, and a bicubic Hermite surface.
+//! slopes, and surfaces of bicubic Hermite pieces and of polynomial patches.
 //!
 //! The tables are checked and converted once, when made; a look-up allocates nothing, and on a
 //! uniform grid it does not search. Outside the grid a look-up is an error, never an
@@ -9,12 +9,14 @@ mod bicubic;
 mod cubic;
 mod grid;
 mod linear;
+mod patch;
 mod quintic;
 
 pub use bicubic::{BicubicNode, BicubicSurface, SurfacePoint};
 pub use cubic::{CubicHermite, UniformCubicHermite, monotone_slopes};
 pub use grid::UniformGrid;
 pub use linear::LinearTable;
+pub use patch::{PATCH_POINTS, Patch, PatchPoint, monomials, patch_points};
 pub use quintic::UniformQuinticHermite;
 
 /// Why a table could not be made or read.

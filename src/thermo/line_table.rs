@@ -1,73 +1,40 @@
-//! The coexistence lines from a source: the equations themselves, or tables of them.
+//! The vapour-pressure and sublimation lines as cubic Hermite tables, built once from the equations
+//! and exact in value and slope at every node.
 //!
-//! A line costs a Newton iteration in two densities (about 3 us); a discharge asks for tens of
-//! thousands. [`Tabulated`] holds cubic Hermite tables built once from the equations, exact in
-//! value and slope at every node; `tests/verification_thermo_tables.rs` states and checks their
-//! error (below 1e-8 relative up to 0.1 K from the critical point, 1e-6 nearer).
+//! `tests/verification_tables.rs` states and checks the error: below 1e-8 relative up to 0.1 K from
+//! the critical point, 1e-6 nearer. Beyond the ends of a table the equations answer.
 
 use std::sync::LazyLock;
 
-use crate::thermo::coexistence::{Coexistence, Line, LinePhase, saturation, sublimation};
+use crate::thermo::coexistence::{self, Coexistence, Line, LinePhase};
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::{LOWEST_TEMPERATURE, ThermoError};
 
-/// Where the flash and the flux searches get their coexistence lines from.
-pub trait LineSource {
-    /// Whether asking costs less than estimating whether one needs to ask.
-    const CHEAP: bool;
-
-    /// Liquid and vapour at a temperature [K].
-    ///
-    /// # Errors
-    /// Outside the line.
-    fn saturation(&self, temperature: f64) -> Result<Coexistence, ThermoError>;
-
-    /// Dry ice and vapour at a temperature [K].
-    ///
-    /// # Errors
-    /// Outside the line.
-    fn sublimation(&self, temperature: f64) -> Result<Coexistence, ThermoError>;
-}
-
-/// The equations, solved at every call.
-#[derive(Debug, Clone, Copy, Default)]
-pub struct Exact;
-
-impl LineSource for Exact {
-    const CHEAP: bool = false;
-
-    fn saturation(&self, temperature: f64) -> Result<Coexistence, ThermoError> {
-        saturation(temperature)
-    }
-    fn sublimation(&self, temperature: f64) -> Result<Coexistence, ThermoError> {
-        sublimation(temperature)
+/// Liquid and vapour at a temperature [K], from the table where it reaches.
+///
+/// # Errors
+/// Outside the line.
+pub fn saturation(temperature: f64) -> Result<Coexistence, ThermoError> {
+    match SATURATION.as_ref() {
+        Ok(table) if (SATURATION_LOW..=TABLE_HIGH).contains(&temperature) => {
+            Ok(table.at(temperature))
+        }
+        Ok(_) => coexistence::saturation(temperature),
+        Err(error) => Err(error.clone()),
     }
 }
 
-/// Tables of the equations, built at first use and shared by all threads.
-#[derive(Debug, Clone, Copy, Default)]
-pub struct Tabulated;
-
-impl LineSource for Tabulated {
-    const CHEAP: bool = true;
-
-    fn saturation(&self, temperature: f64) -> Result<Coexistence, ThermoError> {
-        match SATURATION.as_ref() {
-            Ok(table) if (SATURATION_LOW..=TABLE_HIGH).contains(&temperature) => {
-                Ok(table.at(temperature))
-            }
-            Ok(_) => saturation(temperature),
-            Err(error) => Err(error.clone()),
+/// Dry ice and vapour at a temperature [K], from the table where it reaches.
+///
+/// # Errors
+/// Outside the line.
+pub fn sublimation(temperature: f64) -> Result<Coexistence, ThermoError> {
+    match SUBLIMATION.as_ref() {
+        Ok(table) if (SUBLIMATION_LOW..=co2::TRIPLE_TEMPERATURE).contains(&temperature) => {
+            Ok(table.at(temperature))
         }
-    }
-    fn sublimation(&self, temperature: f64) -> Result<Coexistence, ThermoError> {
-        match SUBLIMATION.as_ref() {
-            Ok(table) if (SUBLIMATION_LOW..=co2::TRIPLE_TEMPERATURE).contains(&temperature) => {
-                Ok(table.at(temperature))
-            }
-            Ok(_) => sublimation(temperature),
-            Err(error) => Err(error.clone()),
-        }
+        Ok(_) => coexistence::sublimation(temperature),
+        Err(error) => Err(error.clone()),
     }
 }
 
@@ -96,8 +63,7 @@ static SUBLIMATION: LazyLock<Result<Table, ThermoError>> = LazyLock::new(|| {
     )
 });
 
-/// ln p, ln v and u of the heavy and the light phase; entropies follow from equal Gibbs energies
-/// only up to a constant, so both are kept.
+/// p, v, u and s of the heavy and the light phase.
 const COLUMNS: usize = 7;
 
 struct Table {
@@ -123,8 +89,11 @@ impl Table {
             let z = start + spacing * i as f64;
             let t = Self::temperature(line, z);
             let (c, dt_dz) = match line {
-                Line::Saturation => (saturation(t.max(SATURATION_LOW))?, -2.0 * z),
-                _ => (sublimation(t.min(co2::TRIPLE_TEMPERATURE))?, 1.0),
+                Line::Saturation => (coexistence::saturation(t.max(SATURATION_LOW))?, -2.0 * z),
+                _ => (
+                    coexistence::sublimation(t.min(co2::TRIPLE_TEMPERATURE))?,
+                    1.0,
+                ),
             };
             let (h, l) = (&c.heavy, &c.light);
             let p = c.pressure;
@@ -133,9 +102,9 @@ impl Table {
             };
             let scale = dt_dz * spacing;
             nodes.push([
-                (p.ln(), c.pressure_slope / p * scale),
-                (h.volume.ln(), h.volume_slope / h.volume * scale),
-                (l.volume.ln(), l.volume_slope / l.volume * scale),
+                (p, c.pressure_slope * scale),
+                (h.volume, h.volume_slope * scale),
+                (l.volume, l.volume_slope * scale),
                 (h.internal_energy, h.internal_energy_slope * scale),
                 (l.internal_energy, l.internal_energy_slope * scale),
                 (h.entropy, entropy_slope(h) * scale),
@@ -174,22 +143,18 @@ impl Table {
             value[k] = y0 + x * (rise + (1.0 - x) * mix);
             slope[k] = (rise + (1.0 - 2.0 * x) * mix + x * (1.0 - x) * (b - a)) * dz_dt;
         }
-        let pressure = value[0].exp();
-        let phase = |v: usize, u: usize, s: usize| {
-            let volume = value[v].exp();
-            LinePhase {
-                volume,
-                internal_energy: value[u],
-                entropy: value[s],
-                volume_slope: slope[v] * volume,
-                internal_energy_slope: slope[u],
-            }
+        let phase = |v: usize, u: usize, s: usize| LinePhase {
+            volume: value[v],
+            internal_energy: value[u],
+            entropy: value[s],
+            volume_slope: slope[v],
+            internal_energy_slope: slope[u],
         };
         Coexistence {
             line: self.line,
             temperature,
-            pressure,
-            pressure_slope: slope[0] * pressure,
+            pressure: value[0],
+            pressure_slope: slope[0],
             heavy: phase(1, 3, 5),
             light: phase(2, 4, 6),
         }

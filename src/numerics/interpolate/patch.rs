@@ -1,0 +1,120 @@
+//! A polynomial of degree seven in each of two coordinates over a rectangle, through a function's
+//! values at Chebyshev-Lobatto points.
+//!
+//! Neighbouring patches share the points of their common edge, hence the same polynomial along it:
+//! a mosaic of patches is continuous, and its gradients agree to the order of the error. For a
+//! smooth function the error falls with the eighth power of the patch size, that of a
+//! second derivative with the sixth.
+
+/// Points, and coefficients, in each direction.
+pub const PATCH_POINTS: usize = 8;
+
+/// Value and derivatives of a patch in its own coordinates.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PatchPoint {
+    /// f.
+    pub value: f64,
+    /// df/dx.
+    pub dx: f64,
+    /// df/dy.
+    pub dy: f64,
+    /// d2f/dx2.
+    pub dxx: f64,
+    /// d2f/dx dy.
+    pub dxy: f64,
+    /// d2f/dy2.
+    pub dyy: f64,
+}
+
+/// One rectangle; both coordinates run from -1 to 1.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Patch {
+    /// Coefficient of x^i y^j at [j][i].
+    coefficients: [[f64; PATCH_POINTS]; PATCH_POINTS],
+}
+
+/// The Chebyshev-Lobatto points in -1 .. 1, falling.
+#[must_use]
+pub fn patch_points() -> [f64; PATCH_POINTS] {
+    std::array::from_fn(|k| (std::f64::consts::PI * k as f64 / (PATCH_POINTS - 1) as f64).cos())
+}
+
+impl Patch {
+    /// Through `function(x, y)` at the points of both directions.
+    #[must_use]
+    pub fn through(mut function: impl FnMut(f64, f64) -> f64) -> Self {
+        let points = patch_points();
+        let mut coefficients = [[0.0; PATCH_POINTS]; PATCH_POINTS];
+        for (row, &y) in coefficients.iter_mut().zip(&points) {
+            *row = monomials(&points.map(|x| function(x, y)));
+        }
+        for i in 0..PATCH_POINTS {
+            let column = monomials(&std::array::from_fn(|j| coefficients[j][i]));
+            for (row, value) in coefficients.iter_mut().zip(column) {
+                row[i] = value;
+            }
+        }
+        Self { coefficients }
+    }
+
+    /// Value and derivatives at (x, y).
+    #[inline]
+    #[must_use]
+    pub fn at(&self, x: f64, y: f64) -> PatchPoint {
+        // Horner in y for every power of x at once, with the first two derivatives.
+        let mut value = self.coefficients[PATCH_POINTS - 1];
+        let mut slope = [0.0; PATCH_POINTS];
+        let mut bend = [0.0; PATCH_POINTS];
+        for row in self.coefficients[..PATCH_POINTS - 1].iter().rev() {
+            for i in 0..PATCH_POINTS {
+                bend[i] = bend[i] * y + slope[i];
+                slope[i] = slope[i] * y + value[i];
+                value[i] = value[i] * y + row[i];
+            }
+        }
+        let (f, dx, half_dxx) = horner(&value, x);
+        let (dy, dxy, _) = horner(&slope, x);
+        let (half_dyy, _, _) = horner(&bend, x);
+        PatchPoint {
+            value: f,
+            dx,
+            dy,
+            dxx: 2.0 * half_dxx,
+            dxy,
+            dyy: 2.0 * half_dyy,
+        }
+    }
+}
+
+/// Value, first derivative and half the second derivative of a polynomial in `x`.
+#[inline]
+fn horner(coefficients: &[f64; PATCH_POINTS], x: f64) -> (f64, f64, f64) {
+    let (mut value, mut slope, mut bend) = (0.0, 0.0, 0.0);
+    for c in coefficients.iter().rev() {
+        bend = bend * x + slope;
+        slope = slope * x + value;
+        value = value * x + c;
+    }
+    (value, slope, bend)
+}
+
+/// Coefficients of the polynomial through values at the [`patch_points`], constant first, by Newton's divided differences.
+#[must_use]
+pub fn monomials(values: &[f64; PATCH_POINTS]) -> [f64; PATCH_POINTS] {
+    let points = patch_points();
+    let mut difference = *values;
+    for order in 1..PATCH_POINTS {
+        for k in (order..PATCH_POINTS).rev() {
+            difference[k] = (difference[k] - difference[k - 1]) / (points[k] - points[k - order]);
+        }
+    }
+    // Multiply out from the innermost bracket.
+    let mut result = [0.0; PATCH_POINTS];
+    for k in (0..PATCH_POINTS).rev() {
+        for i in (1..PATCH_POINTS).rev() {
+            result[i] = result[i - 1] - points[k] * result[i];
+        }
+        result[0] = difference[k] - points[k] * result[0];
+    }
+    result
+}

@@ -1,0 +1,117 @@
+//! The tables against the equations they were made from: the error bounds that
+//! `thermo::surface` and `thermo::line_table` state.
+
+use coldkick::thermo::fluids::carbon_dioxide as co2;
+use coldkick::thermo::source::{Equations, PropertySource, Tables};
+use coldkick::thermo::{Coexistence, FluidPoint, surface};
+
+/// Differences of the properties, each as a share of its ideal-gas and residual parts together.
+fn difference(found: &FluidPoint, wanted: &FluidPoint) -> [(&'static str, f64); 6] {
+    let r = co2::SPECIFIC_GAS_CONSTANT;
+    let (t, rho) = (wanted.temperature, wanted.density);
+    let of = |a: f64, b: f64, scale: f64| ((a - b) / (scale + b.abs())).abs();
+    [
+        ("pressure", of(found.pressure, wanted.pressure, rho * r * t)),
+        (
+            "internal energy",
+            of(found.internal_energy, wanted.internal_energy, r * t),
+        ),
+        ("entropy", of(found.entropy, wanted.entropy, r)),
+        ("cv", of(found.cv, wanted.cv, r)),
+        ("dp_dt", of(found.dp_dt, wanted.dp_dt, rho * r)),
+        ("dp_drho", of(found.dp_drho, wanted.dp_drho, r * t)),
+    ]
+}
+
+/// Whether a vessel or a throat can be there: gas, also some way into supersaturation, liquid and
+/// dense fluid.
+fn is_met(t: f64, rho: f64) -> bool {
+    if t >= co2::CRITICAL_TEMPERATURE {
+        return true;
+    }
+    if t < co2::TRIPLE_TEMPERATURE {
+        let line = Tables.sublimation(t).expect("on the line");
+        return rho < 1.7 * line.light.density();
+    }
+    let line = Tables.saturation(t).expect("on the line");
+    rho < 1.3 * line.light.density() || rho > 0.95 * line.heavy.density()
+}
+
+#[test]
+fn surface_keeps_its_bounds_where_states_are_met() {
+    // A lattice that hits no node: irrational strides over 140 .. 640 K, 0 .. 1200 kg/m3.
+    let mut worst = [("", 0.0, 0.0, 0.0); 6];
+    for i in 0..200_000u32 {
+        let u = (f64::from(i) * 0.618_033_988_749_895).fract();
+        let v = (f64::from(i) * 0.754_877_666_246_693).fract();
+        let (t, rho) = (140.0 + 500.0 * u * u, 1200.0 * v * v + 1e-3);
+        if !is_met(t, rho) {
+            continue;
+        }
+        let (found, wanted) = (Tables.fluid(t, rho), Equations.fluid(t, rho));
+        for (worst, (name, error)) in worst.iter_mut().zip(difference(&found, &wanted)) {
+            if error > worst.1 {
+                *worst = (name, error, t, rho);
+            }
+        }
+    }
+    let (good, all) = surface::filled();
+    println!("{good} of {all} rectangles by polynomial");
+    for (name, error, t, rho) in worst {
+        println!("{name}: {error:.2e} at {t:.3} K, {rho:.3} kg/m3");
+    }
+    assert!(good as f64 > 0.9 * all as f64, "{good} of {all}");
+    for (name, error, t, rho) in worst {
+        let bound = match name {
+            "pressure" | "internal energy" | "entropy" => 4.0 * surface::FIRST_TOLERANCE,
+            _ => 4.0 * surface::SECOND_TOLERANCE,
+        };
+        assert!(error < bound, "{name}: {error:e} at {t} K, {rho} kg/m3");
+    }
+}
+
+fn line_difference(found: &Coexistence, wanted: &Coexistence) -> f64 {
+    let relative = |a: f64, b: f64| (a / b - 1.0).abs();
+    let energy = co2::SPECIFIC_GAS_CONSTANT * wanted.temperature;
+    [
+        relative(found.pressure, wanted.pressure),
+        relative(found.heavy.volume, wanted.heavy.volume),
+        relative(found.light.volume, wanted.light.volume),
+        (found.heavy.internal_energy - wanted.heavy.internal_energy).abs() / energy,
+        (found.light.internal_energy - wanted.light.internal_energy).abs() / energy,
+        (found.heavy.entropy - wanted.heavy.entropy).abs() / co2::SPECIFIC_GAS_CONSTANT,
+        (found.light.entropy - wanted.light.entropy).abs() / co2::SPECIFIC_GAS_CONSTANT,
+    ]
+    .into_iter()
+    .fold(0.0, f64::max)
+}
+
+#[test]
+fn lines_keep_their_bounds() {
+    let mut worst = (0.0, 0.0);
+    for i in 0..4000 {
+        let t = 120.0 + (304.02 - 120.0) * (f64::from(i) + 0.37) / 4000.0;
+        let (found, wanted) = if t < co2::TRIPLE_TEMPERATURE {
+            (Tables.sublimation(t), Equations.sublimation(t))
+        } else {
+            (Tables.saturation(t), Equations.saturation(t))
+        };
+        let error = line_difference(&found.unwrap(), &wanted.unwrap());
+        if error > worst.0 {
+            worst = (error, t);
+        }
+    }
+    println!("worst {:.2e} at {:.3} K", worst.0, worst.1);
+    assert!(worst.0 < 1e-8, "{:e} at {} K", worst.0, worst.1);
+    for below in [0.09, 0.05, 0.02, 0.011] {
+        let t = co2::CRITICAL_TEMPERATURE - below;
+        let error = line_difference(
+            &Tables.saturation(t).unwrap(),
+            &Equations.saturation(t).unwrap(),
+        );
+        assert!(
+            error < 1e-6,
+            "{error:e} at {below} K below the critical point"
+        );
+    }
+}
