@@ -136,7 +136,9 @@ fn filling_a_rigid_vessel() {
             5.0,
         );
         system.ambient = Ambient::constant(pressure, outside);
-        let discharge = run(&system, &Settings::default()).unwrap();
+        // Air that overshoots the balance leaves warm: the identity holds as far as the
+        // tolerance keeps it from doing so.
+        let discharge = run(&system, &at(1e-9)).unwrap();
         let series = &discharge.trajectory.vessels[0];
         let (t, mass) = (last(&series.temperature), last(&series.air_mass));
         let initial = system.vessels[0].air_mass;

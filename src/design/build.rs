@@ -9,6 +9,7 @@ mod vessel;
 use crate::network::atmosphere;
 use crate::network::criteria::Criteria;
 use crate::network::spec::{Ambient, System};
+use crate::thermo::source::Tables;
 use crate::units::{Dimension, Limits};
 
 use super::document::Document;
@@ -137,16 +138,18 @@ pub(super) fn system(
         pressures: vec![site.pressure],
         temperatures: vec![site.temperature],
     };
-    Ok((
-        System {
-            vessels,
-            paths,
-            ambient,
-            nose,
-            horizon,
-        },
-        criteria,
-    ))
+    let system = System {
+        vessels,
+        paths,
+        ambient,
+        nose,
+        horizon,
+    };
+    system.masses_at_start(&Tables).map_err(|error| {
+        let reason = error.to_string();
+        reader.error("vessels", Problem::Physics { reason })
+    })?;
+    Ok((system, criteria))
 }
 
 /// Names must fit into a dotted path.

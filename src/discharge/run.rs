@@ -36,6 +36,9 @@ impl Default for Settings {
     }
 }
 
+/// Density below which the contents of a vessel need not be known to the relative tolerance [kg/m3].
+const THIN_GAS: f64 = 1.0;
+
 /// Largest imbalance of mass or energy, relative to what moved, that a run may have.
 pub const LARGEST_IMBALANCE: f64 = 1e-8;
 
@@ -66,7 +69,7 @@ fn run_with<L: PropertySource + Copy>(
     let event_count = network.events().len();
     let integrator_settings = IntegratorSettings {
         relative: settings.relative_tolerance,
-        absolute: absolute_tolerances(system, &layout, settings.relative_tolerance),
+        absolute: absolute_tolerances(system, &layout, &start, settings.relative_tolerance),
         max_step: system.horizon / 20.0,
         min_step: 1e-13,
         event_samples: 2,
@@ -338,14 +341,14 @@ fn handle<L: PropertySource>(
     })
 }
 
-/// Absolute tolerances: a share of the whole charge, its energy, the coupler and a metre a second.
-fn absolute_tolerances(system: &System, layout: &Layout, relative: f64) -> Vec<f64> {
+/// Absolute tolerances: a share of what a vessel holds at the start (or of its fill of thin gas),
+/// its energy, the coupler and a metre a second.
+fn absolute_tolerances(system: &System, layout: &Layout, start: &[f64], relative: f64) -> Vec<f64> {
     let mass = system.total_mass().max(1e-9);
     let mut tolerances = vec![relative; layout.dimension];
     for (i, at) in layout.vessels.iter().enumerate() {
-        // Every vessel on the scale of the whole charge: a small manifold in balance with its
-        // cartridge is stiff, and need not be known better than what it passes on.
-        let scale = relative * mass;
+        let held = (start[*at] + start[at + 1]).max(THIN_GAS * system.vessels[i].volume);
+        let scale = relative * held;
         tolerances[*at] = scale;
         tolerances[at + 1] = scale;
         tolerances[at + 2] = scale * 2e5;

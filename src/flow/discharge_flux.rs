@@ -148,50 +148,63 @@ pub fn mixture(gas: &GasMixture, receiver_pressure: f64) -> Flux {
     let kappa = gas.exponent;
     let ratio = (receiver_pressure / p0).clamp(0.0, 1.0);
     let x = gas.gas_fraction;
-    let dust = (1.0 - x) * gas.condensed_volume * gas.gas_density / x.max(1e-12);
-    if dust < 1e-9 {
+    let dust = (1.0 - x) * gas.condensed_volume * gas.gas_density;
+    let scale = (p0 * gas.gas_density).sqrt();
+    if dust < 1e-9 * x {
         let critical = perfect_gas::critical_pressure_ratio(kappa);
         // Dust of no volume only adds inertia: G grows by 1/sqrt(x).
         let psi = perfect_gas::flux_function(ratio, kappa);
         return Flux {
-            mass_flux: psi * (p0 * gas.gas_density / x).sqrt(),
+            mass_flux: psi * scale / x.sqrt(),
             choked: ratio < critical,
             throat_pressure: p0 * ratio.max(critical),
         };
     }
-    // In units of x v_g for volume and x p0 v_g for enthalpy.
-    let volume = |r: f64| r.powf(-1.0 / kappa) + dust;
-    let work = |r: f64| {
-        let gas = if (kappa - 1.0).abs() < 1e-9 {
-            -r.ln()
-        } else {
-            kappa / (kappa - 1.0) * (1.0 - r.powf((kappa - 1.0) / kappa))
-        };
-        gas + dust * (1.0 - r)
+    let (flux, throat) = dusty(x, dust, kappa, ratio.max(LOWEST_RATIO));
+    Flux {
+        mass_flux: flux * scale,
+        choked: throat > ratio.max(LOWEST_RATIO),
+        throat_pressure: p0 * throat,
+    }
+}
+
+/// Lowest throat pressure ratio looked at.
+const LOWEST_RATIO: f64 = 1e-6;
+
+/// Flux over sqrt(p0 rho_g) of gas fraction `x` with condensate of volume `dust` (both in units of
+/// the gas's own volume) into a pressure ratio, and the throat's pressure ratio.
+fn dusty(x: f64, dust: f64, kappa: f64, ratio: f64) -> (f64, f64) {
+    let m = (kappa - 1.0) / kappa;
+    // At y = -ln r: volume, work done since rest.
+    let at = |y: f64| {
+        let volume = x * (y / kappa).exp() + dust;
+        let work = x * y * perfect_gas::exp_minus_one_over(-m * y) - dust * (-y).exp_m1();
+        (volume, work)
     };
-    // dG/dr = 0: 2 work = v^2 / (-dv/dr).
-    let growth = |r: f64| {
-        let v = volume(r);
-        v * v - 2.0 * work(r) * r.powf(-1.0 / kappa - 1.0) / kappa
+    // ln of v^2 over 2 work (-dv/dr), falling through zero at the throat, and its slope.
+    let excess = |y: f64| {
+        let (volume, work) = at(y);
+        let steepness = 1.0 / kappa + 1.0;
+        let value = (volume * volume * kappa / (2.0 * work * x)).ln() - steepness * y;
+        let slope =
+            2.0 * (volume - dust) / (kappa * volume) - volume * (-y).exp() / work - steepness;
+        (value, slope)
     };
-    let mut throat = ratio.max(1e-6);
-    let mut choked = false;
-    if growth(throat) < 0.0 {
-        choked = true;
-        let (mut low, mut high) = (throat, 1.0);
-        for _ in 0..60 {
-            throat = 0.5 * (low + high);
-            if growth(throat) < 0.0 {
-                low = throat;
-            } else {
-                high = throat;
+    let receiver = -ratio.ln();
+    let mut y = receiver;
+    if x > 0.0 && receiver > 0.0 && excess(receiver).0 < 0.0 {
+        // From the pure gas's throat, which dust only pushes down.
+        y = -perfect_gas::critical_pressure_ratio(kappa).ln();
+        for _ in 0..50 {
+            let (value, slope) = excess(y);
+            let step = -value / slope;
+            y = (y + step).clamp(0.0, receiver);
+            if step.abs() < 1e-13 * y {
+                break;
             }
         }
     }
-    let flux = (2.0 * work(throat)).max(0.0).sqrt() / volume(throat);
-    Flux {
-        mass_flux: flux * (p0 * gas.gas_density / x).sqrt(),
-        choked,
-        throat_pressure: p0 * throat,
-    }
+    let (volume, work) = at(y);
+    let throat = if y == receiver { ratio } else { (-y).exp() };
+    ((2.0 * work).max(0.0).sqrt() / volume, throat)
 }

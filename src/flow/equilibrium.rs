@@ -12,12 +12,12 @@ use std::sync::LazyLock;
 
 use crate::flow::stagnation::{Content, Flux, Stagnation};
 use crate::flow::{FlowError, isentrope};
-use crate::numerics::roots::{self, Tolerance};
+use crate::numerics::roots::{self, Ends, Tolerance};
 use crate::thermo::coexistence::{Coexistence, saturation, triple_point};
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::line_table::TABLE_HIGH;
 use crate::thermo::source::PropertySource;
-use crate::thermo::{FluidPoint, LOWEST_TEMPERATURE, ThermoError};
+use crate::thermo::{FluidPoint, LOWEST_TEMPERATURE, LinePhase, ThermoError};
 
 /// Lowest throat temperature considered [K]; the pressure there is a few hundredths of a pascal.
 const COLDEST_THROAT: f64 = LOWEST_TEMPERATURE - 20.0;
@@ -293,6 +293,7 @@ fn boundary(
 ) -> Result<Option<(f64, f64, f64)>, FlowError> {
     let triple = triple_point()?;
     let s0 = stagnation.entropy;
+    let guess = stagnation.temperature;
     let saturated = |line: &Coexistence, light: bool| {
         let phase = if light { &line.light } else { &line.heavy };
         (line.pressure, line.temperature, phase.density())
@@ -315,7 +316,13 @@ fn boundary(
     if s0 >= ends.highest.light.entropy {
         // Vapour side: saturated-vapour entropy falls with temperature all along both lines.
         if s0 <= triple.vapour.entropy {
-            let t = entropy_on_line(&|t| properties.saturation(t), s0, bracket(true), true)?;
+            let t = entropy_on_line(
+                &|t| properties.saturation(t),
+                s0,
+                bracket(true),
+                guess,
+                true,
+            )?;
             return Ok(Some(saturated(&properties.saturation(t)?, true)));
         }
         let coldest = properties.sublimation(COLDEST_THROAT)?;
@@ -326,6 +333,7 @@ fn boundary(
             &|t| properties.sublimation(t),
             s0,
             (COLDEST_THROAT, triple.temperature),
+            guess,
             true,
         )?;
         return Ok(Some(saturated(&properties.sublimation(t)?, true)));
@@ -337,7 +345,13 @@ fn boundary(
         return Ok(Some((line.pressure, line.temperature, density)));
     }
     if s0 > triple.liquid.entropy {
-        let t = entropy_on_line(&|t| properties.saturation(t), s0, bracket(false), false)?;
+        let t = entropy_on_line(
+            &|t| properties.saturation(t),
+            s0,
+            bracket(false),
+            guess,
+            false,
+        )?;
         return Ok(Some(saturated(&properties.saturation(t)?, false)));
     }
     // Colder than the triple liquid: the plateau is met with ice forming in the liquid.
@@ -345,24 +359,24 @@ fn boundary(
     Ok(Some((triple.pressure, triple.temperature, point.density)))
 }
 
-/// Temperature at which a saturated phase has entropy `s0`.
+/// Temperature at which a saturated phase has entropy `s0`, searched from a `guess`.
 fn entropy_on_line(
     line: &dyn Fn(f64) -> Result<Coexistence, ThermoError>,
     s0: f64,
     (low, high): (f64, f64),
+    guess: f64,
     light: bool,
 ) -> Result<f64, FlowError> {
-    let root = roots::brent(
-        |t: f64| -> Result<f64, FlowError> {
+    let root = roots::newton(
+        |t: f64| -> Result<(f64, f64), FlowError> {
             let line = line(t)?;
-            Ok(if light {
-                line.light.entropy - s0
-            } else {
-                line.heavy.entropy - s0
-            })
+            let phase = if light { &line.light } else { &line.heavy };
+            Ok((phase.entropy - s0, entropy_slope(&line, phase)))
         },
         low,
         high,
+        guess,
+        Ends::Evaluate,
         &SHARP,
     )?;
     Ok(root.x)
@@ -381,10 +395,16 @@ fn two_phase(
         |t: f64| -> Result<Throat, FlowError> { Ok(throat(&line(t)?, s0, stagnation.enthalpy)) };
     let lowest = line(bottom)?;
     let (met, end_temperature) = if lowest.pressure < receiver {
-        let root = roots::brent(
-            |t: f64| -> Result<f64, FlowError> { Ok((line(t)?.pressure / receiver).ln()) },
+        let root = roots::newton(
+            |t: f64| -> Result<(f64, f64), FlowError> {
+                let line = line(t)?;
+                let slope = line.pressure_slope / line.pressure;
+                Ok(((line.pressure / receiver).ln(), slope))
+            },
             bottom,
             top,
+            temperature_at_pressure(&line(top)?, receiver),
+            Ends::Evaluate,
             &SHARP,
         );
         match root {
@@ -422,10 +442,7 @@ fn throat(line: &Coexistence, s0: f64, h0: f64) -> Throat {
     let (a, b, p) = (&line.heavy, &line.light, line.pressure);
     let latent = b.entropy - a.entropy;
     let x = (s0 - a.entropy) / latent;
-    let entropy_slope = |phase: &crate::thermo::LinePhase| {
-        (phase.internal_energy_slope + p * phase.volume_slope) / line.temperature
-    };
-    let x_slope = -((1.0 - x) * entropy_slope(a) + x * entropy_slope(b)) / latent;
+    let x_slope = -((1.0 - x) * entropy_slope(line, a) + x * entropy_slope(line, b)) / latent;
     let volume = a.volume + x * (b.volume - a.volume);
     let volume_slope =
         (1.0 - x) * a.volume_slope + x * b.volume_slope + x_slope * (b.volume - a.volume);
@@ -437,6 +454,19 @@ fn throat(line: &Coexistence, s0: f64, h0: f64) -> Throat {
         // Multiplied by -dv/dT > 0, so that nothing is divided by.
         growth: volume * volume * line.pressure_slope + 2.0 * (h0 - enthalpy) * volume_slope,
     }
+}
+
+/// ds/dT of a phase along its line [J/(kg K2)].
+fn entropy_slope(line: &Coexistence, phase: &LinePhase) -> f64 {
+    (phase.internal_energy_slope + line.pressure * phase.volume_slope) / line.temperature
+}
+
+/// Temperature [K] of a line at a pressure [Pa], from its slope elsewhere: ln p is nearly straight
+/// in 1/T.
+fn temperature_at_pressure(line: &Coexistence, pressure: f64) -> f64 {
+    let t = line.temperature;
+    let slope = t * t * line.pressure_slope / line.pressure;
+    1.0 / (1.0 / t + (line.pressure / pressure).ln() / slope)
 }
 
 /// Tolerance of searches for a flat maximum.

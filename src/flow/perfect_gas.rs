@@ -153,7 +153,7 @@ fn log_one_plus_over(e: f64) -> f64 {
 }
 
 /// (exp(y)-1)/y, 1 at y = 0.
-fn exp_minus_one_over(y: f64) -> f64 {
+pub(crate) fn exp_minus_one_over(y: f64) -> f64 {
     if y.abs() < 1.0e-12 {
         1.0 + 0.5 * y
     } else {

@@ -135,24 +135,26 @@ impl<'a, L: PropertySource> Network<'a, L> {
     /// A start outside the model.
     pub fn initial_state(&self) -> Result<Vec<f64>, NetworkError> {
         let mut state = vec![0.0; self.layout.dimension];
+        let masses = self.system.masses_at_start(&self.properties)?;
         for (i, vessel) in self.system.vessels.iter().enumerate() {
+            let (co2_mass, air_mass) = masses[i];
             let named = |source| NetworkError::Vessel {
                 vessel: vessel.name.clone(),
                 source: Box::new(source),
             };
             let at = self.layout.vessels[i];
-            let mut energy = vessel.air_mass * air::internal_energy_and_cv(vessel.temperature).0;
-            if vessel.co2_mass > 0.0 {
+            let mut energy = air_mass * air::internal_energy_and_cv(vessel.temperature).0;
+            if co2_mass > 0.0 {
                 let co2 = crate::thermo::flash::at_temperature_density_with(
                     &self.properties,
                     vessel.temperature,
-                    vessel.co2_mass / vessel.volume,
+                    co2_mass / vessel.volume,
                 )
                 .map_err(|e| named(e.into()))?;
-                energy += vessel.co2_mass * co2.internal_energy;
+                energy += co2_mass * co2.internal_energy;
             }
-            state[at] = vessel.co2_mass;
-            state[at + 1] = vessel.air_mass;
+            state[at] = co2_mass;
+            state[at + 1] = air_mass;
             state[at + 2] = energy;
             if let (Some(slot), Some(wall)) = (self.layout.walls[i], &vessel.wall) {
                 state[slot] = wall.temperature;

@@ -63,7 +63,7 @@ pub fn cooper_boiling_flux(reduced_pressure: f64, roughness: f64, superheat: f64
     let exponent = 0.12 - 0.2 * (roughness * 1e6).log10();
     let coefficient =
         55.0 * pr.powf(exponent) * (-pr.log10()).powf(-0.55) / (co2::MOLAR_MASS * 1e3).sqrt();
-    (coefficient * superheat).powf(1.0 / 0.33)
+    (coefficient * superheat).powf(COOPER_POWER)
 }
 
 /// Critical heat flux of pool boiling [W/m2].
@@ -144,7 +144,7 @@ fn wet_share(contents: &Contents) -> f64 {
 }
 
 /// Boiling in series with half the wall: the superheat the film sees is what the wall leaves of
-/// the difference; solved by bisection, the flux rising with superheat.
+/// the difference.
 fn boiling(
     contents: &Contents,
     roughness: f64,
@@ -164,18 +164,33 @@ fn boiling(
         surface_tension(line.temperature),
         gravity.max(0.01 * GRAVITY),
     );
-    let reduced = p / co2::CRITICAL_PRESSURE;
-    let flux = |superheat: f64| cooper_boiling_flux(reduced, roughness, superheat).min(most);
-    let (mut low, mut high) = (0.0, difference);
-    for _ in 0..50 {
-        let film = 0.5 * (low + high);
-        if flux(film) * area * half_wall + film > difference {
-            high = film;
-        } else {
-            low = film;
+    // With superheat s and f = s^(1/0.33), nucleate boiling gives q = c f.
+    let at_one_kelvin = cooper_boiling_flux(p / co2::CRITICAL_PRESSURE, roughness, 1.0);
+    let film = film_superheat(at_one_kelvin * area * half_wall, difference);
+    // Capped, the wall takes the rest of the difference and the flux stays at the cap.
+    (at_one_kelvin * film.powf(COOPER_POWER)).min(most) * area
+}
+
+/// Power of the superheat in Cooper's law, 1/0.33.
+const COOPER_POWER: f64 = 1.0 / 0.33;
+
+/// The superheat s [K] with s + a s^(1/0.33) = `difference`: Newton on a convex rising function, from
+/// above, so that it falls monotonically to the root.
+fn film_superheat(a: f64, difference: f64) -> f64 {
+    let mut s = if a > 0.0 {
+        difference.min((difference / a).powf(0.33))
+    } else {
+        difference
+    };
+    for _ in 0..30 {
+        let part = a * s.powf(COOPER_POWER);
+        let step = (s + part - difference) / (1.0 + COOPER_POWER * part / s.max(1e-300));
+        s -= step;
+        if step.abs() <= 1e-13 * s {
+            break;
         }
     }
-    flux(0.5 * (low + high)) * area
+    s.max(0.0)
 }
 
 /// Natural convection of the gas (or dense fluid, with gas transport properties) at the wall

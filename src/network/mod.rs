@@ -1,7 +1,7 @@
 //! Vessels, paths, ambient and the nose joined into one system: its
 //! specification, its rates of change and its events.
 //!
-//! * [`spec`]: what a system is made of;
+//! * [`spec`]: what a system is made of; [`standing`]: what stands open to a cartridge beforehand;
 //! * [`contents`]: the state of a vessel from mass, energy and volume;
 //! * [`flow_path`]: the flow between two ends; [`heat`]: heat through the shells;
 //! * [`atmosphere`]: the standard air outside; [`criteria`]: what counts as success;
@@ -17,6 +17,7 @@ pub mod flow_path;
 pub mod heat;
 pub mod layout;
 pub mod spec;
+pub mod standing;
 
 pub use balances::{Network, NetworkEvent};
 pub use error::NetworkError;

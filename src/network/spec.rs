@@ -75,6 +75,9 @@ pub struct Vessel {
     pub air_mass: f64,
     /// Temperature at the start [K].
     pub temperature: f64,
+    /// Whether it is under the pressure of the cartridges that stand open to it at the start, in
+    /// place of the masses above ([`System::masses_at_start`]).
+    pub stands_open: bool,
     /// Which phase leaves.
     pub draw: Draw,
     /// Whether CO2 condenses.

@@ -72,6 +72,7 @@ pub mod systems {
             co2_mass: mass,
             air_mass: 0.0,
             temperature,
+            stands_open: false,
             draw,
             condensation: Condensation::Equilibrium,
             wall: None,

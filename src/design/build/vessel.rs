@@ -100,6 +100,8 @@ pub(super) fn vessel(
     }
     let draw = match &section.draw {
         Some(Text(text)) => reader.word(&format!("{at}.draw"), text, &DRAWS)?,
+        // A manifold is a passage: what comes in goes on as it is.
+        None if role == Role::Manifold => Draw::Mixed,
         None => Draw::Vapour,
     };
     let condensation = match &section.condensation {
@@ -114,6 +116,8 @@ pub(super) fn vessel(
         co2_mass: charge.unwrap_or(0.0),
         air_mass,
         temperature,
+        // Pierced on the ground and held by the valve, unless a pressure of its own is given.
+        stands_open: role == Role::Manifold && charge.is_none() && section.pressure.is_none(),
         draw,
         condensation,
         wall,

@@ -15,6 +15,11 @@ const STIFF_STEPS: u32 = 10;
 const SUSPICIOUS: f64 = 0.5;
 /// Explicit steps within the limit of stability that end the suspicion.
 const CALM_STEPS: u32 = 6;
+/// Share of the stability limit above which a long stretch of steps counts as held back: where rates
+/// set in quadratically the error test shortens the step before stability has to.
+const RESTRAINED: f64 = 0.15;
+/// Such steps after which the stiff method gets a try.
+const PATIENCE: u32 = 40;
 /// Below this h |lambda| the explicit method would be fine.
 const EASY: f64 = 1.0;
 /// Stiff steps of this kind before the first return to the explicit method; doubled for each
@@ -52,6 +57,7 @@ pub struct Integrator {
     use_stiff: bool,
     stiff_suspicion: u32,
     calm: u32,
+    explicit_stretch: u32,
     easy: u32,
     easy_needed: u32,
 }
@@ -93,6 +99,7 @@ impl Integrator {
             use_stiff: settings.method == Method::Stiff,
             stiff_suspicion: 0,
             calm: 0,
+            explicit_stretch: 0,
             easy: 0,
             easy_needed: EASY_STEPS,
             settings,
@@ -122,6 +129,7 @@ impl Integrator {
         self.last_error = 1e-4;
         self.stiff_suspicion = 0;
         self.calm = 0;
+        self.explicit_stretch = 0;
         self.easy = 0;
     }
 
@@ -433,17 +441,20 @@ impl Integrator {
                 self.easy_needed = self.easy_needed.saturating_mul(2);
                 self.switch(caller);
             }
-        } else if stiffness > SUSPICIOUS * explicit::STABILITY {
+            return;
+        }
+        self.explicit_stretch += u32::from(stiffness > RESTRAINED * explicit::STABILITY);
+        if stiffness > SUSPICIOUS * explicit::STABILITY {
             self.calm = 0;
             self.stiff_suspicion += 1;
-            if self.stiff_suspicion >= STIFF_STEPS {
-                self.switch(caller);
-            }
         } else {
             self.calm += 1;
             if self.calm >= CALM_STEPS {
                 self.stiff_suspicion = 0;
             }
+        }
+        if self.stiff_suspicion >= STIFF_STEPS || self.explicit_stretch >= PATIENCE {
+            self.switch(caller);
         }
     }
 
@@ -453,6 +464,7 @@ impl Integrator {
         self.last_error = 1e-4;
         self.stiff_suspicion = 0;
         self.calm = 0;
+        self.explicit_stretch = 0;
         self.easy = 0;
     }
 
