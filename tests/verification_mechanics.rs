@@ -135,8 +135,16 @@ fn two_free_bodies_move_as_one_of_the_reduced_mass() {
     // Newton for each body, the pressure force equal and opposite on the two.
     let force = 30_000.0 * nose.area();
     let relative = force / 1.5 + force / 4.5;
-    let got = nose.acceleration(Motion::Free, 0.5, 1.0, AMBIENT + 30_000.0, AMBIENT);
-    assert_relative_eq!(got, relative, max_relative = 1.0e-14);
+    let at = |travel| nose.acceleration(Motion::Free, travel, 1.0, AMBIENT + 30_000.0, AMBIENT);
+    assert_relative_eq!(at(nose.engagement), relative, max_relative = 1.0e-14);
+    // A gap as wide as the bore, pi D g = pi D^2/4, leaves nothing to push on; half of it, half.
+    let wide = 0.25 * nose.bore;
+    assert_relative_eq!(
+        at(nose.engagement + 0.5 * wide),
+        0.5 * relative,
+        max_relative = 1.0e-12
+    );
+    assert!(at(nose.engagement + wide).abs() < 1e-9 * relative);
     // Decelerations of the two bodies if let go, 12 and 5 m/s2, enter as one load.
     let (nose_loss, body_loss) = (12.0, 5.0);
     let held = Nose {

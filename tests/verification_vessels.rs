@@ -384,7 +384,7 @@ fn the_tolerance_does_not_decide_on_the_shipped_designs() {
 fn tables_of_the_lines_do_not_decide() {
     for (name, system) in shipped() {
         let exact = Settings {
-            exact_lines: true,
+            exact_properties: true,
             ..Settings::default()
         };
         let tables = run(&system, &Settings::default()).unwrap();

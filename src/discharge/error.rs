@@ -26,6 +26,9 @@ pub enum DischargeError {
     /// The integration could not go on.
     #[error("the integration stopped: {0}")]
     Integration(Box<IntegrateError<NetworkError>>),
+    /// The motion of the nose off its coupler could not be followed.
+    #[error("off its coupler, the nose could not be followed: {0}")]
+    Coasting(Box<IntegrateError<std::convert::Infallible>>),
     /// The settings of the integration make no sense.
     #[error(transparent)]
     Settings(#[from] SettingsError),

@@ -1,5 +1,6 @@
 //! One discharge: a system integrated in time, what happened on the way and why it ended.
 
+mod coast;
 pub mod error;
 pub mod outcome;
 mod record;
@@ -8,7 +9,7 @@ pub mod trajectory;
 
 pub use error::DischargeError;
 pub use outcome::{Audit, Ending, EventKind, EventRecord, Outcome, Peak, VesselOutcome};
-pub use run::{Settings, run};
+pub use run::{Extent, Settings, run};
 pub use trajectory::{NoseSeries, PathSeries, Trajectory, VesselSeries};
 
 /// The whole answer of one run.

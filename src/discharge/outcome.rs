@@ -122,6 +122,8 @@ pub enum Ending {
     Horizon,
     /// The nose is off and the tether has had its peak load.
     TetherTaut,
+    /// Nothing upstream has more pressure than the bay, and the nose does not move.
+    Spent,
     /// The nose came off and fell back to the mouth of the coupler.
     FellBack,
 }

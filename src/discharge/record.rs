@@ -18,6 +18,9 @@ pub(super) struct Recorder<'a> {
     layout: Layout,
     trajectory: Trajectory,
     rates: Vec<f64>,
+    /// Whether the flows of the paths are kept.
+    flows: bool,
+    coasted_travel: f64,
     /// Index of the first sample of the running stretch: peaks are not interpolated across it.
     stretch: usize,
     bay: usize,
@@ -29,7 +32,7 @@ pub(super) struct Recorder<'a> {
 }
 
 impl<'a> Recorder<'a> {
-    pub(super) fn new(system: &'a System, layout: &Layout) -> Self {
+    pub(super) fn new(system: &'a System, layout: &Layout, flows: bool) -> Self {
         let n = system.vessels.len();
         let bay = system.nose.as_ref().map_or_else(
             || {
@@ -65,6 +68,8 @@ impl<'a> Recorder<'a> {
                 nose: system.nose.as_ref().map(|_| NoseSeries::default()),
             },
             rates: vec![0.0; layout.dimension],
+            flows,
+            coasted_travel: 0.0,
             stretch: 0,
             bay,
             peak_bay: Peak::default(),
@@ -85,9 +90,12 @@ impl<'a> Recorder<'a> {
         for i in 0..samples.times.len() {
             let time = samples.times[i];
             let state = samples.state(i);
-            network
-                .rates(time, state, &mut self.rates)
-                .map_err(|source| DischargeError::State { time, source })?;
+            if self.flows {
+                network.rates(time, state, &mut self.rates)
+            } else {
+                network.evaluate(time, state)
+            }
+            .map_err(|source| DischargeError::State { time, source })?;
             self.store(time, state, network);
         }
         samples.clear();
@@ -95,12 +103,14 @@ impl<'a> Recorder<'a> {
     }
 
     fn store<L: PropertySource>(&mut self, time: f64, state: &[f64], network: &Network<'_, L>) {
-        let previous = self.trajectory.times.last().copied();
         self.trajectory.times.push(time);
         let contents = network.contents();
         for (i, series) in self.trajectory.vessels.iter_mut().enumerate() {
             let c = &contents[i];
             let at = self.layout.vessels[i];
+            if let (Some(co2), Some(air)) = (series.co2_mass.last(), series.air_mass.last()) {
+                self.moved += 0.5 * ((state[at] - co2).abs() + (state[at + 1] - air).abs());
+            }
             series.pressure.push(c.pressure);
             series.temperature.push(c.temperature);
             series.co2_mass.push(state[at]);
@@ -111,12 +121,11 @@ impl<'a> Recorder<'a> {
                 series.wall_temperature.push(state[slot]);
             }
         }
-        for (series, flow) in self.trajectory.paths.iter_mut().zip(network.flows()) {
-            series.mass_flow.push(flow.mass_flow);
-            series.open_area.push(flow.open_area);
-            series.choked.push(flow.choked);
-            if let Some(previous) = previous {
-                self.moved += flow.mass_flow.abs() * (time - previous);
+        if self.flows {
+            for (series, flow) in self.trajectory.paths.iter_mut().zip(network.flows()) {
+                series.mass_flow.push(flow.mass_flow);
+                series.open_area.push(flow.open_area);
+                series.choked.push(flow.choked);
             }
         }
         let bay_pressure = contents[self.bay].pressure;
@@ -163,7 +172,17 @@ impl<'a> Recorder<'a> {
         }
     }
 
-    /// Mass that went through all paths [kg].
+    /// What became of the nose after the last sample.
+    pub(super) fn coasted(&mut self, travel: f64, peak_tether: Option<Peak>) {
+        self.coasted_travel = travel;
+        if let Some(peak) = peak_tether
+            && peak.value > self.peak_tether.value
+        {
+            self.peak_tether = peak;
+        }
+    }
+
+    /// Mass that changed vessels, or left [kg].
     pub(super) fn mass_moved(&self) -> f64 {
         self.moved
     }
@@ -233,7 +252,9 @@ impl<'a> Recorder<'a> {
             clear_time,
             exit_speed,
             peak_tether_load: (self.peak_tether.value > 0.0).then_some(self.peak_tether),
-            furthest_travel: nose.map_or(0.0, |n| extreme(&n.travel, 1.0).value),
+            furthest_travel: nose.map_or(0.0, |n| {
+                extreme(&n.travel, 1.0).value.max(self.coasted_travel)
+            }),
         };
         (self.trajectory, outcome)
     }
@@ -250,8 +271,8 @@ impl<'a> Recorder<'a> {
     }
 }
 
-/// Raise a peak by the newest sample of a stretch; where the one before it is the highest of three,
-/// by the vertex of the parabola through them.
+/// Raise a peak by the newest sample of a stretch, and by the vertex of the parabola through the
+/// last three where it lies between them: a peak just after an event has no sample before it.
 fn raise(peak: &mut Peak, times: &[f64], values: &[f64]) {
     let n = values.len();
     let (Some(time), Some(value)) = (times.last(), values.last()) else {
@@ -267,7 +288,7 @@ fn raise(peak: &mut Peak, times: &[f64], values: &[f64]) {
         return;
     }
     let (t, v) = (&times[n - 3..], &values[n - 3..]);
-    if !(v[1] >= v[0] && v[1] >= v[2]) || t[0] == t[1] || t[1] == t[2] {
+    if t[0] == t[1] || t[1] == t[2] {
         return;
     }
     let (d1, d2) = ((v[1] - v[0]) / (t[1] - t[0]), (v[2] - v[1]) / (t[2] - t[1]));
@@ -275,6 +296,9 @@ fn raise(peak: &mut Peak, times: &[f64], values: &[f64]) {
     if curvature < 0.0 {
         // v = v0 + d1 (t - t0) + c (t - t0)(t - t1).
         let vertex = 0.5 * (t[0] + t[1] - d1 / curvature);
+        if vertex <= t[0] || vertex >= t[2] {
+            return;
+        }
         let value = v[0] + d1 * (vertex - t[0]) + curvature * (vertex - t[0]) * (vertex - t[1]);
         if value > peak.value {
             *peak = Peak {

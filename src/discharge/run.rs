@@ -1,5 +1,6 @@
 //! The run: integrate, stop at every discontinuity, change what changes, go on.
 
+use crate::discharge::coast::coast;
 use crate::discharge::record::Recorder;
 use crate::discharge::{Audit, Discharge, DischargeError, Ending, EventKind, EventRecord};
 use crate::mechanics::NoseEvent;
@@ -16,12 +17,25 @@ pub struct Settings {
     pub relative_tolerance: f64,
     /// Keep the nose latched whatever the pressure (what force would have been available).
     pub hold_nose: bool,
-    /// Solve the coexistence lines at every call instead of taking them from tables.
-    pub exact_lines: bool,
+    /// Properties from the equations at every call instead of from tables.
+    pub exact_properties: bool,
     /// Which method steps; forcing one is a check of the other.
     pub method: Method,
+    /// How far the run goes.
+    pub extent: Extent,
     /// Most steps attempted between two events before the run is given up as an error.
     pub most_steps: usize,
+}
+
+/// How far a run goes, and how much of it is kept.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Extent {
+    /// To the horizon, with everything against time.
+    Horizon,
+    /// To the separation: once the nose is clear and the bay has vented, only its own motion and
+    /// the tether are followed, and without a nose on the move the run ends when nothing upstream
+    /// has more pressure than the bay. The flows of the paths are not kept. For many runs.
+    Separation,
 }
 
 impl Default for Settings {
@@ -29,9 +43,24 @@ impl Default for Settings {
         Self {
             relative_tolerance: 1e-7,
             hold_nose: false,
-            exact_lines: false,
+            exact_properties: false,
+            extent: Extent::Horizon,
             most_steps: 5_000,
             method: Method::Automatic,
+        }
+    }
+}
+
+impl Settings {
+    /// For many runs whose outcome counts, not their course: to the separation, with a tolerance
+    /// that keeps peak pressure, break time, clear time and exit speed within 0.1 % of the full
+    /// equations (`tests/verification_fast_runs.rs`).
+    #[must_use]
+    pub fn for_many_runs() -> Self {
+        Self {
+            relative_tolerance: 1e-4,
+            extent: Extent::Separation,
+            ..Self::default()
         }
     }
 }
@@ -48,7 +77,7 @@ pub const LARGEST_IMBALANCE: f64 = 1e-8;
 /// A specification that contradicts itself, a state outside the model (with vessel and time), or
 /// balances that do not close.
 pub fn run(system: &System, settings: &Settings) -> Result<Discharge, DischargeError> {
-    if settings.exact_lines {
+    if settings.exact_properties {
         run_with(system, settings, Equations)
     } else {
         run_with(system, settings, Tables)
@@ -65,6 +94,8 @@ fn run_with<L: PropertySource + Copy>(
     let start = network
         .initial_state()
         .map_err(|source| DischargeError::Start { source })?;
+    let brief = settings.extent == Extent::Separation;
+    network.set_brief(brief);
     let layout = network.layout().clone();
     let event_count = network.events().len();
     let integrator_settings = IntegratorSettings {
@@ -80,7 +111,7 @@ fn run_with<L: PropertySource + Copy>(
     let mut integrator = Integrator::new(layout.dimension, event_count, integrator_settings)?;
     integrator.start(0.0, &start);
 
-    let mut recorder = Recorder::new(system, &layout);
+    let mut recorder = Recorder::new(system, &layout, !brief);
     let mut events: Vec<EventRecord> = Vec::new();
     let mut alarms = alarms(system);
     let mut cleared = false;
@@ -129,12 +160,30 @@ fn run_with<L: PropertySource + Copy>(
             Stop::Event { index } => {
                 let event = network.events()[index];
                 let kind = handle(event, system, &layout, &mut network, &mut integrator)?;
-                if kind == EventKind::Nose(NoseEvent::Clear) {
-                    cleared = true;
+                if let Some(kind) = kind {
+                    if kind == EventKind::Nose(NoseEvent::Clear) {
+                        cleared = true;
+                    }
+                    ended = ending(&kind, cleared, system);
+                    events.push(EventRecord { time, kind });
                 }
-                ended = ending(&kind, cleared, system);
-                events.push(EventRecord { time, kind });
                 samples.push(time, integrator.state());
+                if ended.is_none() && brief {
+                    if cleared && network.is_vented() {
+                        recorder.take(&mut network, &mut samples)?;
+                        let state = (time, integrator.state());
+                        ended = Some(coast_on(
+                            system,
+                            &layout,
+                            &network,
+                            state,
+                            &mut recorder,
+                            &mut events,
+                        )?);
+                    } else if event == NetworkEvent::Spent && commands_left(&alarms) == 0 {
+                        ended = Some(Ending::Spent);
+                    }
+                }
                 if ended.is_some() {
                     recorder.take(&mut network, &mut samples)?;
                     break;
@@ -165,6 +214,31 @@ fn run_with<L: PropertySource + Copy>(
         outcome,
         audit,
     })
+}
+
+/// Follows the nose alone once the bay has vented.
+fn coast_on<L: PropertySource>(
+    system: &System,
+    layout: &Layout,
+    network: &Network<'_, L>,
+    (time, state): (f64, &[f64]),
+    recorder: &mut Recorder<'_>,
+    events: &mut Vec<EventRecord>,
+) -> Result<Ending, DischargeError> {
+    let (Some((nose, _)), Some(at)) = (&system.nose, layout.nose) else {
+        return Ok(Ending::Horizon);
+    };
+    let start = (time, state[at], state[at + 1]);
+    let coasted = coast(nose, network.motion(), start, system.horizon)?;
+    recorder.coasted(coasted.travel, coasted.peak_tether);
+    events.extend(coasted.events);
+    Ok(coasted.ending)
+}
+
+/// Commands still to come.
+fn commands_left(alarms: &[Alarm]) -> usize {
+    let is_command = |alarm: &&Alarm| matches!(alarm.kind, AlarmKind::Command { .. });
+    alarms.iter().filter(is_command).count()
 }
 
 /// Whether an event of a cleared nose ends the run: the tether has had its peak, or the nose falls
@@ -288,20 +362,21 @@ fn ring<L: PropertySource>(
     }
 }
 
-/// Change what an event changes, and say what it was.
+/// Change what an event changes, and say what it was; `None` for those of no interest to people.
 fn handle<L: PropertySource>(
     event: NetworkEvent,
     system: &System,
     layout: &Layout,
     network: &mut Network<'_, L>,
     integrator: &mut Integrator,
-) -> Result<EventKind, DischargeError> {
+) -> Result<Option<EventKind>, DischargeError> {
     let time = integrator.time();
     network
         .evaluate(time, integrator.state())
         .map_err(|source| DischargeError::State { time, source })?;
     let name = |vessel: usize| system.vessels[vessel].name.clone();
-    Ok(match event {
+    Ok(Some(match event {
+        NetworkEvent::Vented | NetworkEvent::Spent => return Ok(None),
         NetworkEvent::Nose(event) => {
             if let (Some((nose, bay)), Some(at)) = (&system.nose, layout.nose) {
                 let state = integrator.state_mut();
@@ -338,7 +413,7 @@ fn handle<L: PropertySource>(
                 vessel: name(vessel),
             }
         }
-    })
+    }))
 }
 
 /// Absolute tolerances: a share of what a vessel holds at the start (or of its fill of thin gas),

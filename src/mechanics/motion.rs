@@ -2,7 +2,8 @@
 //!
 //! Relative travel x [m] and speed v [m/s] obey mu dv/dt = D(x) - H - R, with mu the reduced
 //! mass, D the driving force (bay pressure over ambient on the bore, and the spring), H the
-//! steady hold-down and R what resists in the present state:
+//! steady hold-down and R what resists in the present state. Once the coupler is out H is what
+//! [`Nose::free_hold_down`] says.
 //!
 //! | state | R | ends by |
 //! |---|---|---|
@@ -115,13 +116,14 @@ impl Nose {
         bay_pressure: f64,
         ambient_pressure: f64,
     ) -> f64 {
-        let net = self.driving_force(bay_pressure, ambient_pressure, travel) - self.hold_down;
+        let driving = self.driving_force(bay_pressure, ambient_pressure, travel);
+        let net = driving - self.hold_down;
         let force = match motion {
             Motion::Latched | Motion::Stuck => return 0.0,
             Motion::Sliding => net - self.pin_residual_force(travel) - self.kinetic_friction,
             Motion::Returning => net + self.kinetic_friction,
-            Motion::Free => net,
-            Motion::Taut => net - self.tether_tension(travel, speed),
+            Motion::Free => driving - self.free_hold_down(),
+            Motion::Taut => driving - self.free_hold_down() - self.tether_tension(travel, speed),
         };
         force / self.reduced_mass()
     }

@@ -110,14 +110,29 @@ impl Nose {
         self.pin_strength() + self.static_friction + self.hold_down - self.spring_force(0.0)
     }
 
+    /// Steady force that still pulls the nose back once it is off the coupler [N]: on a bench its
+    /// weight, so all of the hold-down; in flight none, because drag and the body's deceleration
+    /// then act on two bodies apart, in a way nothing here knows.
+    pub fn free_hold_down(&self) -> f64 {
+        match self.body_mass {
+            Some(_) => 0.0,
+            None => self.hold_down,
+        }
+    }
+
     /// Bay pressure above ambient at which the latched nose leaves [Pa].
     pub fn retention_pressure(&self) -> f64 {
         self.retention_force() / self.area()
     }
 
     /// Force that drives the nose off: pressure difference on the bore, and the spring [N].
+    ///
+    /// Off the coupler the pressure loses its hold in proportion to the gap, until the gap is as
+    /// wide as the bore and the bay blows past the nose (an assumption without a source; it sets the
+    /// speed between clear and taut within a per cent or so).
     pub fn driving_force(&self, bay_pressure: f64, ambient_pressure: f64, travel: f64) -> f64 {
-        (bay_pressure - ambient_pressure) * self.area() + self.spring_force(travel)
+        let covered = self.area() - self.gap_area(travel);
+        (bay_pressure - ambient_pressure) * covered + self.spring_force(travel)
     }
 
     /// Push of the separation spring, F0 (1 - x/s), 0 beyond its stroke s [N].

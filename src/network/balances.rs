@@ -7,16 +7,21 @@
 
 use crate::flow::FluxModel;
 use crate::flow::friction::friction_factor_on_flux;
+use crate::flow::stagnation::Flux;
 use crate::mechanics::{Motion, NOSE_EVENTS, Nose, NoseEvent};
 use crate::network::NetworkError;
 use crate::network::contents::{Contents, Stream};
 use crate::network::flow_path;
 use crate::network::heat;
 use crate::network::layout::Layout;
+use crate::network::memo::Memo;
 use crate::network::spec::{Command, Condensation, Draw, End, System};
 use crate::numerics::integrate::{Direction, System as Integrable};
 use crate::thermo::air;
 use crate::thermo::source::PropertySource;
+
+/// Share of the pressure outside by which a vented bay may still exceed it.
+const VENTED: f64 = 2e-3;
 
 /// Share of the whole charge by which a trial step may overdraw a vessel before it is refused.
 const LARGEST_OVERDRAFT: f64 = 1e-3;
@@ -36,6 +41,10 @@ pub enum NetworkEvent {
         /// Index of the vessel.
         vessel: usize,
     },
+    /// The bay of a nose that is clear is down to the pressure outside.
+    Vented,
+    /// Nothing has more pressure than the bay, whose nose does not move.
+    Spent,
 }
 
 /// Flow through a path at an instant.
@@ -47,6 +56,39 @@ pub struct PathFlow {
     pub open_area: f64,
     /// Choked.
     pub choked: bool,
+}
+
+/// An opening as it is at an instant.
+struct Aperture<'p> {
+    ends: (End, End),
+    /// Geometric open area [m2].
+    area: f64,
+    discharge_coefficient: f64,
+    flux_model: FluxModel,
+    one_way: bool,
+    friction_number: f64,
+    name: &'p str,
+}
+
+/// What flows per area from a donor towards a receiver.
+#[derive(Debug, Clone, Copy)]
+struct Draft {
+    flux: Flux,
+    air_fraction: f64,
+    /// Specific enthalpy [J/kg].
+    enthalpy: f64,
+    /// Density at rest [kg/m3].
+    density: f64,
+}
+
+/// All that a draft of one opening depends on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct DraftKey {
+    donor: End,
+    version: u64,
+    phases: (bool, bool),
+    ambient: (f64, f64),
+    receiver_pressure: f64,
 }
 
 /// A system in motion: specification, modes, and the values of the last evaluation.
@@ -65,8 +107,15 @@ pub struct Network<'a, L> {
     liquid_gone: Vec<bool>,
     motion: Motion,
     held: bool,
+    /// Whether the ends of a brief run are watched for.
+    brief: bool,
     // Values of the last evaluation.
     contents: Vec<Contents>,
+    /// Names the computation that each of the contents came from.
+    versions: Vec<u64>,
+    computed: u64,
+    known_contents: Vec<Memo<[f64; 4], (Contents, u64)>>,
+    known_drafts: Vec<Memo<DraftKey, Draft>>,
     flows: Vec<PathFlow>,
     ambient: (f64, f64),
     guess: Vec<f64>,
@@ -84,6 +133,7 @@ impl<'a, L: PropertySource> Network<'a, L> {
         let mut events = Vec::new();
         if system.nose.is_some() {
             events.extend(NOSE_EVENTS.iter().map(|e| NetworkEvent::Nose(*e)));
+            events.extend([NetworkEvent::Vented, NetworkEvent::Spent]);
         }
         for (vessel, v) in system.vessels.iter().enumerate() {
             if v.co2_mass > 0.0 || v.draw != Draw::Vapour {
@@ -109,7 +159,12 @@ impl<'a, L: PropertySource> Network<'a, L> {
             liquid_gone: vec![false; n],
             motion: Motion::Latched,
             held,
+            brief: false,
             contents: Vec::with_capacity(n),
+            versions: vec![0; n],
+            computed: 0,
+            known_contents: vec![Memo::default(); n],
+            known_drafts: vec![Memo::default(); system.paths.len() + 1],
             flows: vec![PathFlow::default(); system.paths.len() + 1],
             ambient: (0.0, 0.0),
             guess: system.vessels.iter().map(|v| v.temperature).collect(),
@@ -198,6 +253,30 @@ impl<'a, L: PropertySource> Network<'a, L> {
         self.bulk[vessel]
     }
 
+    /// Watch for the ends of a run that is only to show the separation.
+    pub fn set_brief(&mut self, brief: bool) {
+        self.brief = brief;
+    }
+
+    /// Whether the bay is down to the pressure outside, at the last evaluation.
+    pub fn is_vented(&self) -> bool {
+        self.venting_margin().is_none_or(|margin| margin >= 0.0)
+    }
+
+    /// Pressure outside and a little more, less the bay's [Pa].
+    fn venting_margin(&self) -> Option<f64> {
+        let (_, bay) = self.system.nose.as_ref()?;
+        Some((1.0 + VENTED) * self.ambient.0 - self.contents.get(*bay)?.pressure)
+    }
+
+    /// The bay's pressure less the highest elsewhere [Pa].
+    fn spent_margin(&self) -> Option<f64> {
+        let (_, bay) = self.system.nose.as_ref()?;
+        let own = self.contents.get(*bay)?.pressure;
+        let others = self.contents.iter().enumerate().filter(|(i, _)| i != bay);
+        Some(own - others.map(|(_, c)| c.pressure).fold(0.0, f64::max))
+    }
+
     /// Command a path open at a time [s].
     pub fn open(&mut self, path: usize, time: f64) {
         self.opened[path] = Some(time);
@@ -236,29 +315,35 @@ impl<'a, L: PropertySource> Network<'a, L> {
             {
                 volume += nose.swept_volume(travel.min(nose.engagement).max(0.0));
             }
-            let (co2_mass, air_mass) = (state[at], state[at + 1]);
-            let contents = if co2_mass.min(air_mass) < -self.overdraft {
-                // A trial step that drains a vessel far beyond empty.
-                Err(NetworkError::Impossible {
-                    co2_mass,
-                    air_mass,
-                    energy: state[at + 2],
-                    volume,
+            let key = [state[at], state[at + 1], state[at + 2], volume];
+            let (contents, version) = self.known_contents[i]
+                .get(key, || {
+                    let masses = (state[at], state[at + 1]);
+                    if masses.0.min(masses.1) < -self.overdraft {
+                        // A trial step that drains a vessel far beyond empty.
+                        return Err(NetworkError::Impossible {
+                            co2_mass: masses.0,
+                            air_mass: masses.1,
+                            energy: state[at + 2],
+                            volume,
+                        });
+                    }
+                    self.computed += 1;
+                    let contents = Contents::new(
+                        &self.properties,
+                        vessel.condensation,
+                        masses,
+                        state[at + 2],
+                        volume,
+                        self.guess[i],
+                    )?;
+                    Ok((contents, self.computed))
                 })
-            } else {
-                Contents::new(
-                    &self.properties,
-                    vessel.condensation,
-                    (co2_mass, air_mass),
-                    state[at + 2],
-                    volume,
-                    self.guess[i],
-                )
-            }
-            .map_err(|source| NetworkError::Vessel {
-                vessel: vessel.name.clone(),
-                source: Box::new(source),
-            })?;
+                .map_err(|source| NetworkError::Vessel {
+                    vessel: vessel.name.clone(),
+                    source: Box::new(source),
+                })?;
+            self.versions[i] = version;
             self.guess[i] = contents.temperature;
             self.contents.push(contents);
         }
@@ -295,25 +380,21 @@ impl<'a, L: PropertySource> Network<'a, L> {
     }
 
     /// Add the flow through one opening to the rates.
-    #[allow(clippy::too_many_arguments)] // one opening has this many properties
     fn flow(
         &mut self,
-        (from, to): (End, End),
-        effective_area: f64,
-        open_area: f64,
-        model: FluxModel,
-        one_way: bool,
-        friction_number: f64,
-        name: &str,
+        index: usize,
+        opening: &Aperture<'_>,
         rates: &mut [f64],
     ) -> Result<PathFlow, NetworkError> {
         let mut result = PathFlow {
             mass_flow: 0.0,
-            open_area,
+            open_area: opening.area,
             choked: false,
         };
+        let (from, to) = opening.ends;
         let difference = self.pressure(from) - self.pressure(to);
-        if effective_area <= 0.0 || difference == 0.0 || (one_way && difference < 0.0) {
+        let effective_area = opening.area * opening.discharge_coefficient;
+        if effective_area <= 0.0 || difference == 0.0 || (opening.one_way && difference < 0.0) {
             return Ok(result);
         }
         let (donor, receiver, sign) = if difference > 0.0 {
@@ -321,31 +402,13 @@ impl<'a, L: PropertySource> Network<'a, L> {
         } else {
             (to, from, -1.0)
         };
-        let stream = self.stream(donor);
-        let friction = |kappa: f64, ratio: f64| {
-            if friction_number > 0.0 {
-                friction_factor_on_flux(kappa, friction_number, ratio)
-            } else {
-                Ok(1.0)
-            }
-        };
-        let flux = flow_path::mass_flux(
-            &self.properties,
-            model,
-            &stream,
-            self.pressure(receiver),
-            &friction,
-        )
-        .map_err(|source| NetworkError::Path {
-            path: name.to_owned(),
-            source,
-        })?;
-        let mass_flow = flux.mass_flux * effective_area;
+        let draft = self.draft(index, opening, donor, self.pressure(receiver))?;
+        let mass_flow = draft.flux.mass_flux * effective_area;
         result.mass_flow = sign * mass_flow;
-        result.choked = flux.choked;
-        let co2 = mass_flow * (1.0 - stream.air_fraction);
-        let air = mass_flow * stream.air_fraction;
-        let enthalpy = mass_flow * stream.enthalpy;
+        result.choked = draft.flux.choked;
+        let co2 = mass_flow * (1.0 - draft.air_fraction);
+        let air = mass_flow * draft.air_fraction;
+        let enthalpy = mass_flow * draft.enthalpy;
         for (end, sign) in [(donor, -1.0), (receiver, 1.0)] {
             let (at, sign) = match end {
                 End::Vessel(i) => (self.layout.vessels[i], sign),
@@ -357,9 +420,62 @@ impl<'a, L: PropertySource> Network<'a, L> {
         }
         if let End::Vessel(i) = receiver {
             // Velocity in the throat from its own flux, density about 0.63 of the stagnation one.
-            self.stirring[i] += mass_flow * flux.mass_flux / (0.63 * stream.density);
+            self.stirring[i] += mass_flow * draft.flux.mass_flux / (0.63 * draft.density);
         }
         Ok(result)
+    }
+
+    /// What flows through an opening per area.
+    fn draft(
+        &mut self,
+        index: usize,
+        opening: &Aperture<'_>,
+        donor: End,
+        receiver_pressure: f64,
+    ) -> Result<Draft, NetworkError> {
+        let key = DraftKey {
+            donor,
+            version: match donor {
+                End::Vessel(i) => self.versions[i],
+                End::Ambient => 0,
+            },
+            phases: match donor {
+                End::Vessel(i) => (self.bulk[i], self.liquid_gone[i]),
+                End::Ambient => (false, false),
+            },
+            ambient: self.ambient,
+            receiver_pressure,
+        };
+        let mut known = std::mem::take(&mut self.known_drafts[index]);
+        let draft = known.get(key, || {
+            let stream = self.stream(donor);
+            let friction = |kappa: f64, ratio: f64| {
+                if opening.friction_number > 0.0 {
+                    friction_factor_on_flux(kappa, opening.friction_number, ratio)
+                } else {
+                    Ok(1.0)
+                }
+            };
+            let flux = flow_path::mass_flux(
+                &self.properties,
+                opening.flux_model,
+                &stream,
+                receiver_pressure,
+                &friction,
+            )
+            .map_err(|source| NetworkError::Path {
+                path: opening.name.to_owned(),
+                source,
+            })?;
+            Ok(Draft {
+                flux,
+                air_fraction: stream.air_fraction,
+                enthalpy: stream.enthalpy,
+                density: stream.density,
+            })
+        });
+        self.known_drafts[index] = known;
+        draft
     }
 
     fn nose(&self) -> Option<(&'a Nose, usize, usize)> {
@@ -400,31 +516,31 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
                 Some(start) if start == f64::NEG_INFINITY => 1.0,
                 Some(start) => path.opening.fraction(time - start),
             };
-            let open_area = path.area * fraction;
-            self.flows[k] = self.flow(
-                (path.from, path.to),
-                open_area * path.discharge_coefficient,
-                open_area,
-                path.flux_model,
-                path.one_way,
-                path.friction_number,
-                &path.name,
-                rates,
-            )?;
+            let opening = Aperture {
+                ends: (path.from, path.to),
+                area: path.area * fraction,
+                discharge_coefficient: path.discharge_coefficient,
+                flux_model: path.flux_model,
+                one_way: path.one_way,
+                friction_number: path.friction_number,
+                name: &path.name,
+            };
+            self.flows[k] = self.flow(k, &opening, rates)?;
         }
         if let Some((nose, bay, at)) = self.nose() {
             let (travel, speed) = (state[at], state[at + 1]);
             let gap = nose.gap_area(travel).min(self.gap_area_limit);
-            self.flows[system.paths.len()] = self.flow(
-                (End::Vessel(bay), End::Ambient),
-                gap * nose.gap_discharge_coefficient,
-                gap,
-                FluxModel::Equilibrium,
-                false,
-                0.0,
-                "opening gap",
-                rates,
-            )?;
+            let opening = Aperture {
+                ends: (End::Vessel(bay), End::Ambient),
+                area: gap,
+                discharge_coefficient: nose.gap_discharge_coefficient,
+                flux_model: FluxModel::Equilibrium,
+                one_way: false,
+                friction_number: 0.0,
+                name: "opening gap",
+            };
+            let last = system.paths.len();
+            self.flows[last] = self.flow(last, &opening, rates)?;
             let pressure = self.contents[bay].pressure;
             let moving = !matches!(self.motion, Motion::Latched | Motion::Stuck);
             if moving {
@@ -472,6 +588,14 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
                         .map_or(-1.0, |i| all[i]),
                     _ => -1.0,
                 },
+                NetworkEvent::Vented => match self.motion {
+                    Motion::Free | Motion::Taut => self.venting_margin().unwrap_or(-1.0),
+                    _ => -1.0,
+                },
+                NetworkEvent::Spent => match self.motion {
+                    Motion::Latched | Motion::Stuck => self.spent_margin().unwrap_or(-1.0),
+                    _ => -1.0,
+                },
                 NetworkEvent::Phase { vessel } => {
                     self.contents[vessel].single_phase_margin(&self.properties)?
                 }
@@ -495,6 +619,8 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
     fn event_direction(&self, index: usize) -> Direction {
         match self.events[index] {
             NetworkEvent::Nose(_) if self.held => Direction::Off,
+            NetworkEvent::Vented | NetworkEvent::Spent if !self.brief => Direction::Off,
+            NetworkEvent::Vented | NetworkEvent::Spent => Direction::Rising,
             NetworkEvent::Nose(_) => Direction::Rising,
             NetworkEvent::Phase { vessel } if self.bulk[vessel] => Direction::Falling,
             NetworkEvent::Phase { .. } => Direction::Rising,

@@ -16,6 +16,7 @@ pub mod estimates;
 pub mod flow_path;
 pub mod heat;
 pub mod layout;
+mod memo;
 pub mod spec;
 pub mod standing;
 
