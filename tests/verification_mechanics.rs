@@ -145,13 +145,17 @@ fn two_free_bodies_move_as_one_of_the_reduced_mass() {
         max_relative = 1.0e-12
     );
     assert!(at(nose.engagement + wide).abs() < 1e-9 * relative);
-    // Decelerations of the two bodies if let go, 12 and 5 m/s2, enter as one load.
+    // Decelerations of the two bodies if let go, 12 and 5 m/s2, enter as one load on the coupler,
+    // and not beyond it.
     let (nose_loss, body_loss) = (12.0, 5.0);
     let held = Nose {
         hold_down: nose.reduced_mass() * (nose_loss - body_loss),
         ..nose.clone()
     };
-    let got = held.acceleration(Motion::Free, 0.5, 1.0, AMBIENT + 30_000.0, AMBIENT);
+    let along =
+        |motion| held.acceleration(motion, held.engagement, 1.0, AMBIENT + 30_000.0, AMBIENT);
+    assert_relative_eq!(along(Motion::Free), relative, max_relative = 1.0e-14);
+    let got = along(Motion::Sliding);
     let expected = (force / 1.5 - nose_loss) - (-force / 4.5 - body_loss);
     assert_relative_eq!(got, expected, max_relative = 1.0e-14);
     // And that load is what the joint carries while the two decelerate together.
