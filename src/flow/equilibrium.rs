@@ -10,8 +10,9 @@
 
 use std::sync::LazyLock;
 
+use crate::flow::sonic_table::Sonic;
 use crate::flow::stagnation::{Content, Flux, Stagnation};
-use crate::flow::{FlowError, isentrope};
+use crate::flow::{FlowError, isentrope, vapour_table};
 use crate::numerics::roots::{self, Ends, Tolerance};
 use crate::thermo::coexistence::{Coexistence, saturation, triple_point};
 use crate::thermo::fluids::carbon_dioxide as co2;
@@ -68,8 +69,50 @@ pub fn mass_flux(
     }
 }
 
+/// The flux of anything but a gas that stays one: saturated vapour by its table, the rest by search.
+pub(crate) fn across_boundaries<P: PropertySource>(
+    properties: &P,
+    stagnation: &Stagnation,
+    receiver_pressure: f64,
+) -> Result<Flux, FlowError> {
+    if P::CHEAP
+        && stagnation.saturated
+        && stagnation.density < co2::CRITICAL_DENSITY
+        && let Some((mass_flux, throat_pressure)) = vapour_table::critical(stagnation.temperature)
+    {
+        if receiver_pressure <= throat_pressure {
+            return Ok(Flux {
+                mass_flux,
+                choked: true,
+                throat_pressure,
+            });
+        }
+        // Above its only maximum the flux is that at the receiver's pressure.
+        let (low, high) = (co2::TRIPLE_TEMPERATURE, stagnation.temperature);
+        if let Some(t) = temperature_of(
+            &|t| properties.saturation(t),
+            (low, high),
+            receiver_pressure,
+        )? {
+            let line = properties.saturation(t)?;
+            let mut best = Best {
+                flux: 0.0,
+                pressure: receiver_pressure,
+            };
+            let end = throat(&line, stagnation.entropy, stagnation.enthalpy);
+            best.offer(stagnation.enthalpy, &end);
+            return Ok(Flux {
+                mass_flux: best.flux,
+                choked: false,
+                throat_pressure: receiver_pressure,
+            });
+        }
+    }
+    search(properties, stagnation, receiver_pressure)
+}
+
 /// The general search, stretch by stretch.
-pub(crate) fn across_boundaries(
+pub(crate) fn search(
     properties: &impl PropertySource,
     stagnation: &Stagnation,
     receiver_pressure: f64,
@@ -96,45 +139,47 @@ pub(crate) fn gas_only(
     properties: &impl PropertySource,
     stagnation: &Stagnation,
     receiver_pressure: f64,
-    sonic: Option<FluidPoint>,
+    sonic: Option<Sonic>,
 ) -> Result<Option<Flux>, FlowError> {
     let Content::Single(start) = &stagnation.content else {
         return Ok(None);
     };
-    let (false, Some(mut point)) = (stagnation.saturated, sonic) else {
+    let (false, Some(sonic)) = (stagnation.saturated, sonic) else {
         return Ok(None);
     };
-    let choked = point.pressure >= receiver_pressure;
-    if !choked {
-        if receiver_pressure >= start.pressure {
-            return Ok(None);
+    let choked = sonic.pressure >= receiver_pressure;
+    let throat = if choked {
+        sonic
+    } else if receiver_pressure < start.pressure {
+        let point = isentrope::at_pressure(properties, start, receiver_pressure)?;
+        let velocity = (2.0 * (stagnation.enthalpy - point.enthalpy()))
+            .max(0.0)
+            .sqrt();
+        Sonic {
+            temperature: point.temperature,
+            density: point.density,
+            pressure: receiver_pressure,
+            mass_flux: point.density * velocity,
         }
-        point = isentrope::at_pressure(properties, start, receiver_pressure)?;
-    }
-    let dew = if point.temperature >= co2::CRITICAL_TEMPERATURE {
+    } else {
+        return Ok(None);
+    };
+    let dew = if throat.temperature >= co2::CRITICAL_TEMPERATURE {
         f64::INFINITY
-    } else if point.temperature >= co2::TRIPLE_TEMPERATURE {
-        properties.saturation(point.temperature)?.light.density()
-    } else if point.temperature > COLDEST_THROAT {
-        properties.sublimation(point.temperature)?.light.density()
+    } else if throat.temperature >= co2::TRIPLE_TEMPERATURE {
+        properties.saturation(throat.temperature)?.light.density()
+    } else if throat.temperature > COLDEST_THROAT {
+        properties.sublimation(throat.temperature)?.light.density()
     } else {
         return Ok(None);
     };
-    if point.density >= dew {
+    if throat.density >= dew {
         return Ok(None);
     }
-    let velocity = (2.0 * (stagnation.enthalpy - point.enthalpy()))
-        .max(0.0)
-        .sqrt();
-    let throat_pressure = if choked {
-        point.pressure
-    } else {
-        receiver_pressure
-    };
     Ok(Some(Flux {
-        mass_flux: point.density * velocity,
+        mass_flux: throat.mass_flux,
         choked,
-        throat_pressure,
+        throat_pressure: throat.pressure,
     }))
 }
 
@@ -395,23 +440,10 @@ fn two_phase(
         |t: f64| -> Result<Throat, FlowError> { Ok(throat(&line(t)?, s0, stagnation.enthalpy)) };
     let lowest = line(bottom)?;
     let (met, end_temperature) = if lowest.pressure < receiver {
-        let root = roots::newton(
-            |t: f64| -> Result<(f64, f64), FlowError> {
-                let line = line(t)?;
-                let slope = line.pressure_slope / line.pressure;
-                Ok(((line.pressure / receiver).ln(), slope))
-            },
-            bottom,
-            top,
-            temperature_at_pressure(&line(top)?, receiver),
-            Ends::Evaluate,
-            &SHARP,
-        );
-        match root {
-            Ok(root) => (true, root.x),
+        match temperature_of(line, (bottom, top), receiver)? {
+            Some(temperature) => (true, temperature),
             // The receiver lies above the top of the stretch by round-off.
-            Err(roots::RootError::NoSignChange { .. }) => return Ok(true),
-            Err(error) => return Err(error.into()),
+            None => return Ok(true),
         }
     } else {
         (false, bottom)
@@ -422,18 +454,56 @@ fn two_phase(
     } else {
         let first = at(top)?;
         if first.growth > 0.0 {
-            let root = roots::brent(
-                |t: f64| Ok::<_, FlowError>(at(t)?.growth),
-                end_temperature,
-                top,
-                &SEARCH,
-            )?;
-            best.offer(stagnation.enthalpy, &at(root.x)?);
+            let found = match secant(&at, (end_temperature, last.growth), (top, first.growth))? {
+                Some(throat) => throat,
+                None => {
+                    let root = roots::brent(
+                        |t: f64| Ok::<_, FlowError>(at(t)?.growth),
+                        end_temperature,
+                        top,
+                        &SEARCH,
+                    )?;
+                    at(root.x)?
+                }
+            };
+            best.offer(stagnation.enthalpy, &found);
         } else {
             best.offer(stagnation.enthalpy, &first);
         }
     }
     Ok(met)
+}
+
+/// The throat where growth ends, by secants started where velocity mostly meets the sound speed,
+/// 7 % down in temperature; `None` where they leave the bracket or do not settle.
+fn secant(
+    at: &dyn Fn(f64) -> Result<Throat, FlowError>,
+    (low, at_low): (f64, f64),
+    (high, at_high): (f64, f64),
+) -> Result<Option<Throat>, FlowError> {
+    // The lower end may be far away: start from the upper one and a point near the usual throat.
+    let mut older = (high, at_high);
+    let mut newer = high - 0.07 * high;
+    if newer <= low {
+        newer = low + at_low / (at_low - at_high) * (high - low);
+    }
+    for _ in 0..12 {
+        if !(newer > low && newer < high) {
+            return Ok(None);
+        }
+        let throat = at(newer)?;
+        let slope = (throat.growth - older.1) / (newer - older.0);
+        let step = -throat.growth / slope;
+        if step.abs() < 1e-8 * newer {
+            return Ok(Some(throat));
+        }
+        if !step.is_finite() {
+            return Ok(None);
+        }
+        older = (newer, throat.growth);
+        newer += step;
+    }
+    Ok(None)
 }
 
 /// The equilibrium mixture of a line at entropy `s0`, and how G changes there:
@@ -459,6 +529,36 @@ fn throat(line: &Coexistence, s0: f64, h0: f64) -> Throat {
 /// ds/dT of a phase along its line [J/(kg K2)].
 fn entropy_slope(line: &Coexistence, phase: &LinePhase) -> f64 {
     (phase.internal_energy_slope + line.pressure * phase.volume_slope) / line.temperature
+}
+
+/// Temperature [K] in a stretch of a line at which its pressure is that of the receiver [Pa]; `None`
+/// if there is none.
+fn temperature_of(
+    line: &dyn Fn(f64) -> Result<Coexistence, ThermoError>,
+    (bottom, top): (f64, f64),
+    receiver: f64,
+) -> Result<Option<f64>, FlowError> {
+    let highest = line(top)?;
+    if highest.pressure < receiver {
+        return Ok(None);
+    }
+    let root = roots::newton(
+        |t: f64| -> Result<(f64, f64), FlowError> {
+            let line = line(t)?;
+            let slope = line.pressure_slope / line.pressure;
+            Ok(((line.pressure / receiver).ln(), slope))
+        },
+        bottom,
+        top,
+        temperature_at_pressure(&highest, receiver),
+        Ends::Rising,
+        &SHARP,
+    );
+    match root {
+        Ok(root) => Ok(Some(root.x)),
+        Err(roots::RootError::NoSignChange { .. }) => Ok(None),
+        Err(error) => Err(error.into()),
+    }
 }
 
 /// Temperature [K] of a line at a pressure [Pa], from its slope elsewhere: ln p is nearly straight

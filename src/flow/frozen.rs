@@ -8,6 +8,7 @@
 //! equation has lost its meaning (negative cv below about 185 K).
 
 use crate::flow::discharge_flux::{GasMixture, mixture};
+use crate::flow::sonic_table::Sonic;
 use crate::flow::stagnation::{Content, Flux, Stagnation};
 use crate::flow::{FlowError, isentrope};
 use crate::numerics::roots::{self, Tolerance};
@@ -47,7 +48,7 @@ pub(crate) fn with_sonic(
     properties: &impl PropertySource,
     stagnation: &Stagnation,
     receiver_pressure: f64,
-    sonic: Option<FluidPoint>,
+    sonic: Option<Sonic>,
 ) -> Result<Flux, FlowError> {
     let start = match stagnation.content {
         Content::Single(point) => point,
@@ -79,13 +80,12 @@ pub(crate) fn with_sonic(
     let growth = |p: &FluidPoint| p.sound_speed_squared() - velocity2(p);
     let flux = |p: &FluidPoint| p.density * velocity2(p).sqrt();
     // The common case, a vapour: sonic point by Newton, or the receiver met before it.
-    if let Some(point) = sonic {
-        if point.pressure >= receiver_pressure {
-            let throat_pressure = point.pressure;
+    if let Some(sonic) = sonic {
+        if sonic.pressure >= receiver_pressure {
             return Ok(Flux {
-                mass_flux: flux(&point),
+                mass_flux: sonic.mass_flux,
                 choked: true,
-                throat_pressure,
+                throat_pressure: sonic.pressure,
             });
         }
         let point = isentrope::at_pressure(properties, &start, receiver_pressure)?;
@@ -146,6 +146,22 @@ fn between(
     below: &FluidPoint,
     function: &dyn Fn(&FluidPoint) -> f64,
 ) -> Result<FluidPoint, FlowError> {
+    // Newton with secant slopes from the chord's zero; the bracket only if that strays.
+    let (high, low) = (function(above), function(below));
+    let width = (above.density / below.density).ln();
+    let slope = (high - low) / width;
+    let guess = above.density * (-high / slope).exp();
+    if let Some(point) = isentrope::newton(
+        properties,
+        above,
+        guess,
+        |p| (function(p), slope),
+        high.abs().max(low.abs()),
+    ) && point.density >= below.density
+        && point.density <= above.density
+    {
+        return Ok(point);
+    }
     let root = roots::brent(
         |rho: f64| Ok::<_, FlowError>(function(&isentrope::at_density(properties, above, rho)?)),
         below.density,

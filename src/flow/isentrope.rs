@@ -4,6 +4,7 @@
 //! Along it d(ln T)/d(ln rho) = (dp/dT)_rho/(rho cv), dh = w^2 d(ln rho).
 
 use crate::flow::FlowError;
+use crate::flow::sonic_table::{self, Sonic};
 use crate::flow::stagnation::{Content, Stagnation};
 use crate::thermo::FluidPoint;
 use crate::thermo::fluids::carbon_dioxide as co2;
@@ -82,7 +83,7 @@ fn correct(
 /// Newton along the isentrope in ln(rho) and ln(T) at once, one evaluation an iteration, for a
 /// function with d(function)/d(ln rho) as given. `None` if it strays or does not converge: the
 /// caller falls back on a bracket.
-fn newton(
+pub(crate) fn newton(
     properties: &impl PropertySource,
     from: &FluidPoint,
     first_density: f64,
@@ -220,14 +221,18 @@ pub(crate) fn sonic(
     (point.density < start.density && point.sound_speed_squared() > 0.0).then_some(point)
 }
 
-/// The sonic point of a gas at rest; `None` for dense fluids and mixtures.
-pub(crate) fn sonic_of_gas(
-    properties: &impl PropertySource,
+/// Where a gas at rest chokes, from the table if the properties are tabulated; `None` for dense fluids and mixtures.
+pub(crate) fn sonic_of_gas<P: PropertySource>(
+    properties: &P,
     stagnation: &Stagnation,
-) -> Option<FluidPoint> {
+) -> Option<Sonic> {
     match &stagnation.content {
         Content::Single(start) if start.density < 0.6 * co2::CRITICAL_DENSITY => {
-            sonic(properties, start, start.enthalpy())
+            if P::CHEAP {
+                sonic_table::sonic(start)
+            } else {
+                sonic_table::by_iteration(properties, start)
+            }
         }
         _ => None,
     }

@@ -12,7 +12,7 @@ use crate::flow::discharge_flux::GasMixture;
 use crate::flow::stagnation::Stagnation;
 use crate::network::NetworkError;
 use crate::network::spec::{Condensation, Draw};
-use crate::thermo::flash::{Companion, at_density_energy_with};
+use crate::thermo::flash::{Companion, at_density_energy_with, mixture};
 use crate::thermo::source::PropertySource;
 use crate::thermo::{
     Coexistence, FluidPoint, HIGHEST_TEMPERATURE, LOWEST_TEMPERATURE, Line, Phase, State, air,
@@ -97,6 +97,17 @@ impl Contents {
         }
         let density = co2_mass / volume;
         let ratio = air_mass / co2_mass;
+        if condensation == Condensation::Equilibrium
+            && let Some((state, line)) =
+                line_newton(properties, density, energy / co2_mass, ratio, guess)
+        {
+            let co2 = Co2 {
+                state,
+                fluid: properties.fluid(line.temperature, line.light.density()),
+                line: Some(line),
+            };
+            return Ok(Self::assemble(co2_mass, air_mass, volume, co2));
+        }
         if let Some(gas) = gas_newton(
             properties,
             condensation,
@@ -262,6 +273,50 @@ impl Contents {
         let air_fraction = air_mass / (air_mass + self.co2_mass);
         Stream::new(self, stagnation, air_fraction, x, condensed)
     }
+}
+
+/// Newton along the vapour-pressure or the sublimation line, for contents that were in two phases at
+/// the temperature to start from; `None` if they are not, or if the triple point comes between.
+fn line_newton(
+    properties: &impl PropertySource,
+    density: f64,
+    energy: f64,
+    ratio: f64,
+    guess: f64,
+) -> Option<(State, Coexistence)> {
+    use crate::thermo::fluids::carbon_dioxide as co2;
+    let above = guess > co2::TRIPLE_TEMPERATURE;
+    let mut t = guess;
+    let mut last_step = f64::INFINITY;
+    for _ in 0..10 {
+        let on_line = if above {
+            t > co2::TRIPLE_TEMPERATURE && t < co2::CRITICAL_TEMPERATURE - 0.1
+        } else {
+            t < co2::TRIPLE_TEMPERATURE && t > LOWEST_TEMPERATURE
+        };
+        if !on_line {
+            return None;
+        }
+        let line = if above {
+            properties.saturation(t)
+        } else {
+            properties.sublimation(t)
+        }
+        .ok()?;
+        if density <= line.light.density() || density >= line.heavy.density() {
+            return None;
+        }
+        let lever = line.lever(1.0 / density);
+        // Quadratic convergence: after a step this small the point is exact to round-off.
+        if last_step < 1e-7 * t {
+            return Some((mixture(&line, density), line));
+        }
+        let (u, cv) = air::internal_energy_and_cv(t);
+        let step = (energy - lever.internal_energy - ratio * u) / (lever.cv + ratio * cv);
+        t += step;
+        last_step = step.abs();
+    }
+    None
 }
 
 /// Newton for a single gas phase, the common case of a bay; `None` if it is not one.

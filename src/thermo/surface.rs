@@ -1,17 +1,18 @@
 //! The single-phase fluid, metastable states included, from a mosaic of polynomials.
 //!
-//! The residual Helmholtz energy alphar(delta, tau) is cut into rectangles of 0.05 in delta (23
-//! kg/m3) by 0.02 in tau (6 K at 300 K). Each is interpolated by a polynomial of degree seven in
+//! The residual Helmholtz energy alphar(delta, tau) is cut into rectangles of 0.025 in delta
+//! (12 kg/m3) by 0.01 in tau (3 K at 300 K). Each is interpolated by a polynomial of degree seven in
 //! both coordinates when a state in it is first asked for, and kept for all threads; every property
 //! then follows from its derivatives as from the equation itself, so properties stay consistent
 //! with each other. A rectangle that does not reproduce the equation's first derivatives within
 //! [`FIRST_TOLERANCE`] and its second within [`SECOND_TOLERANCE`] at its test points - some
-//! around the critical point - is left to the equation. What a rectangle holds does not depend
-//! on who asked first, so neither do results.
+//! around the critical point - is left to the equation.
 
-use std::sync::{LazyLock, OnceLock};
+use std::sync::LazyLock;
 
-use crate::numerics::interpolate::{PATCH_POINTS, Patch, PatchPoint, monomials, patch_points};
+use crate::numerics::interpolate::{
+    Mosaic, PATCH_POINTS, Patch, PatchPoint, Place, monomials, patch_points,
+};
 use crate::thermo::FluidPoint;
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::helmholtz::{Ideal, Reduced, ideal, residual};
@@ -24,10 +25,10 @@ pub const FIRST_TOLERANCE: f64 = 1e-8;
 pub const SECOND_TOLERANCE: f64 = 1e-6;
 
 const TAU_LOW: f64 = 0.27;
-const TAU_SIZE: f64 = 0.02;
-const TAU_CELLS: usize = 156;
-const DELTA_SIZE: f64 = 0.05;
-const DELTA_CELLS: usize = 54;
+const TAU_SIZE: f64 = 0.01;
+const TAU_CELLS: usize = 312;
+const DELTA_SIZE: f64 = 0.025;
+const DELTA_CELLS: usize = 108;
 
 /// Places in a rectangle where it is held against the equation.
 const TEST_POINTS: [(f64, f64); 5] = [
@@ -38,51 +39,21 @@ const TEST_POINTS: [(f64, f64); 5] = [
     (-0.55, -0.55),
 ];
 
-/// A rectangle that was asked for: its polynomial, or nothing where the equation has to answer.
-type Cell = OnceLock<Option<Box<Patch>>>;
-
 struct Surface {
-    cells: Vec<Cell>,
+    mosaic: Mosaic<1>,
     /// Ideal-gas part over each interval of tau: value, slope and curvature as in [`ideal`].
     ideal: Vec<[[f64; 3]; PATCH_POINTS]>,
 }
 
-static SURFACE: LazyLock<Surface> = LazyLock::new(|| Surface {
-    cells: (0..TAU_CELLS * DELTA_CELLS).map(|_| Cell::new()).collect(),
-    ideal: (0..TAU_CELLS).map(ideal_piece).collect(),
+static SURFACE: LazyLock<Surface> = LazyLock::new(|| {
+    let mosaic = Mosaic::new(
+        (TAU_LOW, 0.0),
+        (TAU_SIZE, DELTA_SIZE),
+        (TAU_CELLS, DELTA_CELLS),
+    );
+    let ideal = (0..TAU_CELLS).map(ideal_piece).collect();
+    Surface { mosaic, ideal }
 });
-
-/// A rectangle's index and the coordinates in it.
-struct Place {
-    tau_cell: usize,
-    delta_cell: usize,
-    x: f64,
-    y: f64,
-}
-
-impl Place {
-    fn of(delta: f64, tau: f64) -> Option<Self> {
-        let (x, y) = ((tau - TAU_LOW) / TAU_SIZE, delta / DELTA_SIZE);
-        let inside = x >= 0.0 && y >= 0.0 && x < TAU_CELLS as f64 && y < DELTA_CELLS as f64;
-        inside.then(|| {
-            let (tau_cell, delta_cell) = (x as usize, y as usize);
-            Self {
-                tau_cell,
-                delta_cell,
-                x: 2.0 * (x - tau_cell as f64) - 1.0,
-                y: 2.0 * (y - delta_cell as f64) - 1.0,
-            }
-        })
-    }
-
-    fn delta(&self, y: f64) -> f64 {
-        DELTA_SIZE * (self.delta_cell as f64 + 0.5 * (y + 1.0))
-    }
-
-    fn tau(&self, x: f64) -> f64 {
-        TAU_LOW + TAU_SIZE * (self.tau_cell as f64 + 0.5 * (x + 1.0))
-    }
-}
 
 /// A single-phase point at a temperature [K] and density [kg/m3]; outside the mosaic (90 .. 1126 K,
 /// up to 1262 kg/m3) and in rectangles left to it, from the equation.
@@ -92,15 +63,17 @@ pub fn fluid(temperature: f64, density: f64) -> FluidPoint {
         density / co2::CRITICAL_DENSITY,
         co2::CRITICAL_TEMPERATURE / temperature,
     );
-    let Some(place) = Place::of(delta, tau) else {
+    let surface = &*SURFACE;
+    let Some(place) = surface.mosaic.place(tau, delta) else {
         return FluidPoint::new(temperature, density);
     };
-    let surface = &*SURFACE;
-    let cell = &surface.cells[place.tau_cell * DELTA_CELLS + place.delta_cell];
-    match cell.get_or_init(|| patch(&place)) {
-        Some(patch) => {
+    match surface
+        .mosaic
+        .piece(&place, || patch(&surface.mosaic, &place))
+    {
+        Some([patch]) => {
             let residual = reduced(patch.at(place.x, place.y), delta, tau);
-            let ideal = ideal_at(&surface.ideal[place.tau_cell], place.x);
+            let ideal = ideal_at(&surface.ideal[place.cell.0], place.x);
             FluidPoint::from_parts(temperature, density, &ideal, &residual)
         }
         None => FluidPoint::new(temperature, density),
@@ -123,10 +96,13 @@ fn reduced(point: PatchPoint, delta: f64, tau: f64) -> Reduced {
     }
 }
 
-fn patch(place: &Place) -> Option<Box<Patch>> {
-    let patch = Patch::through(|x, y| residual(place.delta(y), place.tau(x)).value);
+fn patch(mosaic: &Mosaic<1>, place: &Place) -> Option<[Patch; 1]> {
+    let patch = Patch::through(|x, y| {
+        let (tau, delta) = mosaic.point(place, x, y);
+        residual(delta, tau).value
+    });
     let good = TEST_POINTS.iter().all(|&(x, y)| {
-        let (delta, tau) = (place.delta(y), place.tau(x));
+        let (tau, delta) = mosaic.point(place, x, y);
         let (found, wanted) = (reduced(patch.at(x, y), delta, tau), residual(delta, tau));
         let near = |a: f64, b: f64, tolerance: f64| (a - b).abs() <= tolerance * (1.0 + b.abs());
         near(found.d, wanted.d, FIRST_TOLERANCE)
@@ -135,18 +111,13 @@ fn patch(place: &Place) -> Option<Box<Patch>> {
             && near(found.dt, wanted.dt, SECOND_TOLERANCE)
             && near(found.tt, wanted.tt, SECOND_TOLERANCE)
     });
-    good.then(|| Box::new(patch))
+    good.then_some([patch])
 }
 
 /// Polynomials of degree seven through the ideal-gas part over one interval of tau.
 fn ideal_piece(cell: usize) -> [[f64; 3]; PATCH_POINTS] {
-    let place = Place {
-        tau_cell: cell,
-        delta_cell: 0,
-        x: 0.0,
-        y: 0.0,
-    };
-    let at = patch_points().map(|x| ideal(place.tau(x)));
+    let tau = |x: f64| TAU_LOW + TAU_SIZE * (cell as f64 + 0.5 * (x + 1.0));
+    let at = patch_points().map(|x| ideal(tau(x)));
     let columns = [
         monomials(&at.map(|part| part.value)),
         monomials(&at.map(|part| part.t)),
@@ -173,8 +144,5 @@ fn ideal_at(piece: &[[f64; 3]; PATCH_POINTS], x: f64) -> Ideal {
 /// How many rectangles the polynomials answer for, of how many asked for so far.
 #[must_use]
 pub fn filled() -> (usize, usize) {
-    let asked = SURFACE.cells.iter().filter_map(OnceLock::get);
-    asked.fold((0, 0), |(good, all), cell| {
-        (good + usize::from(cell.is_some()), all + 1)
-    })
+    SURFACE.mosaic.filled()
 }

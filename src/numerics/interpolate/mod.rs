@@ -9,6 +9,7 @@ mod bicubic;
 mod cubic;
 mod grid;
 mod linear;
+mod mosaic;
 mod patch;
 mod quintic;
 
@@ -16,6 +17,7 @@ pub use bicubic::{BicubicNode, BicubicSurface, SurfacePoint};
 pub use cubic::{CubicHermite, UniformCubicHermite, monotone_slopes};
 pub use grid::UniformGrid;
 pub use linear::LinearTable;
+pub use mosaic::{Mosaic, Place};
 pub use patch::{PATCH_POINTS, Patch, PatchPoint, monomials, patch_points};
 pub use quintic::UniformQuinticHermite;
 

@@ -57,6 +57,38 @@ impl Patch {
         Self { coefficients }
     }
 
+    /// One patch for each of `K` functions that are known together; `None` if they are not
+    /// everywhere.
+    #[must_use]
+    pub fn through_each<const K: usize>(
+        functions: &impl Fn(f64, f64) -> Option<[f64; K]>,
+    ) -> Option<[Self; K]> {
+        let points = patch_points();
+        let mut values = Vec::with_capacity(PATCH_POINTS * PATCH_POINTS);
+        for &y in &points {
+            for &x in &points {
+                values.push(functions(x, y)?);
+            }
+        }
+        Some(std::array::from_fn(|k| {
+            let mut known = values.iter();
+            Self::through(|_, _| known.next().map_or(0.0, |value| value[k]))
+        }))
+    }
+
+    /// Value at (x, y).
+    #[inline]
+    #[must_use]
+    pub fn value(&self, x: f64, y: f64) -> f64 {
+        let mut rows = [0.0; PATCH_POINTS];
+        for row in self.coefficients.iter().rev() {
+            for (sum, coefficient) in rows.iter_mut().zip(row) {
+                *sum = *sum * y + coefficient;
+            }
+        }
+        rows.iter().rev().fold(0.0, |sum, row| sum * x + row)
+    }
+
     /// Value and derivatives at (x, y).
     #[inline]
     #[must_use]

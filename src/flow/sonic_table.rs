@@ -1,0 +1,128 @@
+//! Where a gas chokes, from a mosaic over its state at rest.
+//!
+//! For a gas at rest the point of its isentrope where velocity and sound speed meet depends on
+//! temperature and density alone. It is found by Newton's iteration
+//! ([`isentrope::sonic`]) at the points of each cell first asked for and interpolated; a cell that
+//! misses it by more than [`TOLERANCE`] at a test point is left to the iteration.
+
+use std::sync::LazyLock;
+
+use crate::flow::isentrope;
+use crate::numerics::interpolate::{Mosaic, Patch, Place};
+use crate::thermo::FluidPoint;
+use crate::thermo::fluids::carbon_dioxide as co2;
+use crate::thermo::source::{PropertySource, Tables};
+
+/// Largest relative error of the throat's temperature, density, pressure and mass flux at a test
+/// point of a cell.
+pub const TOLERANCE: f64 = 1e-6;
+
+/// Where a gas chokes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Sonic {
+    /// Temperature at the throat [K].
+    pub temperature: f64,
+    /// Density at the throat [kg/m3].
+    pub density: f64,
+    /// Pressure at the throat [Pa].
+    pub pressure: f64,
+    /// Mass flux [kg/(m2 s)].
+    pub mass_flux: f64,
+}
+
+/// Temperatures of 123 .. 1126 K, densities up to 0.6 of the critical.
+const CORNER: (f64, f64) = (0.27, 0.0);
+const SIZE: (f64, f64) = (0.01, 0.01);
+const COUNT: (usize, usize) = (220, 60);
+
+static MOSAIC: LazyLock<Mosaic<4>> = LazyLock::new(|| Mosaic::new(CORNER, SIZE, COUNT));
+
+/// Where a gas at rest at `start` chokes; `None` where the iteration finds nothing.
+pub(crate) fn sonic(start: &FluidPoint) -> Option<Sonic> {
+    let (tau, delta) = (
+        co2::CRITICAL_TEMPERATURE / start.temperature,
+        start.density / co2::CRITICAL_DENSITY,
+    );
+    let piece = MOSAIC
+        .place(tau, delta)
+        .and_then(|place| Some((place, MOSAIC.piece(&place, || patches(&place))?)));
+    match piece {
+        Some((place, patches)) => {
+            let ratio = patches
+                .each_ref()
+                .map(|patch| patch.value(place.x, place.y));
+            Some(Sonic::from_ratios(start, &ratio))
+        }
+        None => by_iteration(&Tables, start),
+    }
+}
+
+/// The same by Newton's iteration.
+pub(crate) fn by_iteration(properties: &impl PropertySource, start: &FluidPoint) -> Option<Sonic> {
+    let enthalpy = start.enthalpy();
+    let point = isentrope::sonic(properties, start, enthalpy)?;
+    let velocity = (2.0 * (enthalpy - point.enthalpy())).max(0.0).sqrt();
+    Some(Sonic {
+        temperature: point.temperature,
+        density: point.density,
+        pressure: point.pressure,
+        mass_flux: point.density * velocity,
+    })
+}
+
+impl Sonic {
+    /// Throat over rest: temperature, density, pressure; and G over sqrt(p0 rho0).
+    fn ratios(&self, start: &FluidPoint) -> [f64; 4] {
+        [
+            self.temperature / start.temperature,
+            self.density / start.density,
+            self.pressure / start.pressure,
+            self.mass_flux / (start.pressure * start.density).sqrt(),
+        ]
+    }
+
+    fn from_ratios(start: &FluidPoint, ratio: &[f64; 4]) -> Self {
+        Self {
+            temperature: ratio[0] * start.temperature,
+            density: ratio[1] * start.density,
+            pressure: ratio[2] * start.pressure,
+            mass_flux: ratio[3] * (start.pressure * start.density).sqrt(),
+        }
+    }
+}
+
+fn patches(place: &Place) -> Option<[Patch; 4]> {
+    let ratios = |x: f64, y: f64| -> Option<[f64; 4]> {
+        let (tau, delta) = MOSAIC.point(place, x, y);
+        // At no density the ratios are those of the perfect gas: come close enough.
+        let density = delta.max(1e-9) * co2::CRITICAL_DENSITY;
+        let start = FluidPoint::new(co2::CRITICAL_TEMPERATURE / tau, density);
+        let found = by_iteration(&Tables, &start)?;
+        Some(found.ratios(&start))
+    };
+    let patches = Patch::through_each(&ratios)?;
+    let good = [
+        (0.0, 0.0),
+        (-0.93, 0.55),
+        (0.93, 0.93),
+        (0.55, -0.93),
+        (-0.55, -0.55),
+    ]
+    .iter()
+    .all(|&(x, y)| {
+        ratios(x, y).is_some_and(|wanted| {
+            let found = patches.each_ref().map(|patch| patch.value(x, y));
+            found
+                .iter()
+                .zip(wanted)
+                .all(|(found, wanted)| (found / wanted - 1.0).abs() <= TOLERANCE)
+        })
+    });
+    good.then_some(patches)
+}
+
+/// How many cells the table answers for, of how many asked for so far.
+#[must_use]
+pub fn filled() -> (usize, usize) {
+    MOSAIC.filled()
+}
