@@ -11,8 +11,9 @@ use crate::thermo::source::PropertySource;
 pub const CREEPING: f64 = 1e-3;
 
 /// Share of the creeping range over which the flow sets in quadratically: no slope at zero, so
-/// that vessels in balance are not stiff and a change of donor is smooth.
-const ONSET: f64 = 0.05;
+/// that vessels in balance are not stiff and a change of donor is smooth; wide enough for a run at a
+/// loose tolerance not to trip over it.
+const ONSET: f64 = 0.2;
 
 /// Share of air in the donor's pressure above which condensation in the throat is left out and the
 /// gas-mixture law alone is used; below it the two are joined smoothly.

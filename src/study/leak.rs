@@ -1,6 +1,6 @@
 //! How much more leakage the separation would bear.
 
-use crate::discharge::{Discharge, Settings, run};
+use crate::discharge::{Discharge, Extent, Settings, run};
 use crate::flow::FluxModel;
 use crate::flow::opening::Opening;
 use crate::network::spec::{Command, End, Path, PathRole, System};
@@ -53,6 +53,7 @@ pub fn tolerable_leak(
     let settings = Settings {
         hold_nose: true,
         relative_tolerance: settings.relative_tolerance.max(1e-4),
+        extent: Extent::Separation,
         ..*settings
     };
     let mut trial = system.clone();

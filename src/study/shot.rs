@@ -121,18 +121,22 @@ impl ShotStudy {
         criteria: &Criteria,
         settings: &Settings,
     ) -> Result<Self, StudyError> {
-        let discharge = run(system, settings).map_err(|error| StudyError::Shot(Box::new(error)))?;
-        let held_run = match &system.nose {
-            None => None,
-            Some(_) if settings.hold_nose => None,
-            Some(_) => {
-                let held = Settings {
-                    hold_nose: true,
-                    ..*settings
-                };
-                Some(run(system, &held).map_err(|error| StudyError::HeldNose(Box::new(error)))?)
+        let free = || run(system, settings).map_err(|error| StudyError::Shot(Box::new(error)));
+        let held = || {
+            if system.nose.is_none() || settings.hold_nose {
+                return Ok(None);
+            }
+            let settings = Settings {
+                hold_nose: true,
+                ..*settings
+            };
+            match run(system, &settings) {
+                Ok(discharge) => Ok(Some(discharge)),
+                Err(error) => Err(StudyError::HeldNose(Box::new(error))),
             }
         };
+        let (discharge, held_run) = rayon::join(free, held);
+        let (discharge, held_run) = (discharge?, held_run?);
         Ok(Self::from_runs(
             system,
             criteria,

@@ -1,10 +1,10 @@
-//! The vapour-pressure and sublimation lines as cubic Hermite tables, built once from the equations
-//! and exact in value and slope at every node.
+//! The vapour-pressure and sublimation lines as cubic Hermite tables, exact in value and
+//! slope at every node; a node is solved from the equations when it is first asked for.
 //!
 //! `tests/verification_tables.rs` states and checks the error: below 1e-8 relative up to 0.1 K from
 //! the critical point, 1e-6 nearer. Beyond the ends of a table the equations answer.
 
-use std::sync::LazyLock;
+use std::sync::{LazyLock, OnceLock};
 
 use crate::thermo::coexistence::{self, Coexistence, Line, LinePhase};
 use crate::thermo::fluids::carbon_dioxide as co2;
@@ -15,12 +15,10 @@ use crate::thermo::{LOWEST_TEMPERATURE, ThermoError};
 /// # Errors
 /// Outside the line.
 pub fn saturation(temperature: f64) -> Result<Coexistence, ThermoError> {
-    match SATURATION.as_ref() {
-        Ok(table) if (SATURATION_LOW..=TABLE_HIGH).contains(&temperature) => {
-            Ok(table.at(temperature))
-        }
-        Ok(_) => coexistence::saturation(temperature),
-        Err(error) => Err(error.clone()),
+    if (SATURATION_LOW..=TABLE_HIGH).contains(&temperature) {
+        SATURATION.at(temperature)
+    } else {
+        coexistence::saturation(temperature)
     }
 }
 
@@ -29,12 +27,10 @@ pub fn saturation(temperature: f64) -> Result<Coexistence, ThermoError> {
 /// # Errors
 /// Outside the line.
 pub fn sublimation(temperature: f64) -> Result<Coexistence, ThermoError> {
-    match SUBLIMATION.as_ref() {
-        Ok(table) if (SUBLIMATION_LOW..=co2::TRIPLE_TEMPERATURE).contains(&temperature) => {
-            Ok(table.at(temperature))
-        }
-        Ok(_) => coexistence::sublimation(temperature),
-        Err(error) => Err(error.clone()),
+    if (SUBLIMATION_LOW..=co2::TRIPLE_TEMPERATURE).contains(&temperature) {
+        SUBLIMATION.at(temperature)
+    } else {
+        coexistence::sublimation(temperature)
     }
 }
 
@@ -43,10 +39,10 @@ const SATURATION_LOW: f64 = co2::TRIPLE_TEMPERATURE;
 pub const TABLE_HIGH: f64 = co2::CRITICAL_TEMPERATURE - 0.01;
 const SUBLIMATION_LOW: f64 = LOWEST_TEMPERATURE - 20.0;
 
-static SATURATION: LazyLock<Result<Table, ThermoError>> = LazyLock::new(|| {
+static SATURATION: LazyLock<Table> = LazyLock::new(|| {
     // The square root of the distance to the critical point makes every property smooth.
     let coordinate = |t: f64| (co2::CRITICAL_TEMPERATURE - t).sqrt();
-    Table::build(
+    Table::new(
         Line::Saturation,
         coordinate(TABLE_HIGH),
         coordinate(SATURATION_LOW),
@@ -54,8 +50,8 @@ static SATURATION: LazyLock<Result<Table, ThermoError>> = LazyLock::new(|| {
     )
 });
 
-static SUBLIMATION: LazyLock<Result<Table, ThermoError>> = LazyLock::new(|| {
-    Table::build(
+static SUBLIMATION: LazyLock<Table> = LazyLock::new(|| {
+    Table::new(
         Line::Sublimation,
         SUBLIMATION_LOW,
         co2::TRIPLE_TEMPERATURE,
@@ -66,12 +62,14 @@ static SUBLIMATION: LazyLock<Result<Table, ThermoError>> = LazyLock::new(|| {
 /// p, v, u and s of the heavy and the light phase.
 const COLUMNS: usize = 7;
 
+/// (value, slope times spacing) of each column.
+type Node = [(f64, f64); COLUMNS];
+
 struct Table {
     line: Line,
     start: f64,
     spacing: f64,
-    /// (value, slope times spacing) per column and node.
-    nodes: Vec<[(f64, f64); COLUMNS]>,
+    nodes: Vec<OnceLock<Node>>,
 }
 
 impl Table {
@@ -82,44 +80,55 @@ impl Table {
         }
     }
 
-    fn build(line: Line, start: f64, end: f64, intervals: usize) -> Result<Self, ThermoError> {
-        let spacing = (end - start) / intervals as f64;
-        let mut nodes = Vec::with_capacity(intervals + 1);
-        for i in 0..=intervals {
-            let z = start + spacing * i as f64;
-            let t = Self::temperature(line, z);
-            let (c, dt_dz) = match line {
-                Line::Saturation => (coexistence::saturation(t.max(SATURATION_LOW))?, -2.0 * z),
-                _ => (
-                    coexistence::sublimation(t.min(co2::TRIPLE_TEMPERATURE))?,
-                    1.0,
-                ),
-            };
-            let (h, l) = (&c.heavy, &c.light);
-            let p = c.pressure;
-            let entropy_slope = |phase: &LinePhase| {
-                (phase.internal_energy_slope + p * phase.volume_slope) / c.temperature
-            };
-            let scale = dt_dz * spacing;
-            nodes.push([
-                (p, c.pressure_slope * scale),
-                (h.volume, h.volume_slope * scale),
-                (l.volume, l.volume_slope * scale),
-                (h.internal_energy, h.internal_energy_slope * scale),
-                (l.internal_energy, l.internal_energy_slope * scale),
-                (h.entropy, entropy_slope(h) * scale),
-                (l.entropy, entropy_slope(l) * scale),
-            ]);
-        }
-        Ok(Self {
+    fn new(line: Line, start: f64, end: f64, intervals: usize) -> Self {
+        Self {
             line,
             start,
-            spacing,
-            nodes,
-        })
+            spacing: (end - start) / intervals as f64,
+            nodes: (0..=intervals).map(|_| OnceLock::new()).collect(),
+        }
     }
 
-    fn at(&self, temperature: f64) -> Coexistence {
+    /// A node, solved at the first call.
+    #[inline]
+    fn node(&self, index: usize) -> Result<&Node, ThermoError> {
+        let slot = &self.nodes[index];
+        match slot.get() {
+            Some(node) => Ok(node),
+            None => {
+                let node = self.solve(index)?;
+                Ok(slot.get_or_init(|| node))
+            }
+        }
+    }
+
+    fn solve(&self, index: usize) -> Result<Node, ThermoError> {
+        let z = self.start + self.spacing * index as f64;
+        let t = Self::temperature(self.line, z);
+        let (c, dt_dz) = match self.line {
+            Line::Saturation => (coexistence::saturation(t.max(SATURATION_LOW))?, -2.0 * z),
+            _ => (
+                coexistence::sublimation(t.min(co2::TRIPLE_TEMPERATURE))?,
+                1.0,
+            ),
+        };
+        let (h, l) = (&c.heavy, &c.light);
+        let entropy_slope = |phase: &LinePhase| {
+            (phase.internal_energy_slope + c.pressure * phase.volume_slope) / c.temperature
+        };
+        let scale = dt_dz * self.spacing;
+        Ok([
+            (c.pressure, c.pressure_slope * scale),
+            (h.volume, h.volume_slope * scale),
+            (l.volume, l.volume_slope * scale),
+            (h.internal_energy, h.internal_energy_slope * scale),
+            (l.internal_energy, l.internal_energy_slope * scale),
+            (h.entropy, entropy_slope(h) * scale),
+            (l.entropy, entropy_slope(l) * scale),
+        ])
+    }
+
+    fn at(&self, temperature: f64) -> Result<Coexistence, ThermoError> {
         let z = match self.line {
             Line::Saturation => (co2::CRITICAL_TEMPERATURE - temperature).sqrt(),
             _ => temperature,
@@ -127,7 +136,7 @@ impl Table {
         let position = ((z - self.start) / self.spacing).max(0.0);
         let index = (position as usize).min(self.nodes.len() - 2);
         let x = position - index as f64;
-        let (left, right) = (&self.nodes[index], &self.nodes[index + 1]);
+        let (left, right) = (self.node(index)?, self.node(index + 1)?);
         let dz_dt = match self.line {
             Line::Saturation => -0.5 / z,
             _ => 1.0,
@@ -150,13 +159,13 @@ impl Table {
             volume_slope: slope[v],
             internal_energy_slope: slope[u],
         };
-        Coexistence {
+        Ok(Coexistence {
             line: self.line,
             temperature,
             pressure: value[0],
             pressure_slope: slope[0],
             heavy: phase(1, 3, 5),
             light: phase(2, 4, 6),
-        }
+        })
     }
 }
