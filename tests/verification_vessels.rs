@@ -329,7 +329,7 @@ fn peak(discharge: &Discharge) -> f64 {
 proptest! {
     #![proptest_config(config(12, 2))]
 
-    /// Half and a tenth of the tolerance leave the peak where it was.
+    /// Half and a tenth of the usual tolerance leave the peak where it was.
     #[test]
     fn the_tolerance_does_not_decide_on_random_networks(system in any_network()) {
         let peaks = [1e-7, 5e-8, 1e-8].map(|t| run(&system, &at(t)).map(|d| peak(&d)));

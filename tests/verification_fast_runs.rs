@@ -1,0 +1,133 @@
+//! The runs made by the thousand - tables, a loose tolerance, an end at the separation - against the
+//! full equations to a fine tolerance and the whole horizon: peak pressure, break time, clear time and
+//! exit speed within 0.1 %, times within 0.1 % or 20 us.
+
+use coldkick::design::Design;
+use coldkick::discharge::{Outcome, Settings, run};
+use coldkick::network::spec::System;
+use coldkick::statistics::{QuantileFunction, Sampler, SamplingMethod};
+use rayon::prelude::*;
+
+const LARGEST: f64 = 1e-3;
+const SHORT: f64 = 20e-6;
+
+fn designs() -> Vec<(String, Design)> {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/designs");
+    let mut files: Vec<_> = std::fs::read_dir(folder)
+        .expect("the shipped designs")
+        .map(|entry| entry.expect("a file").path())
+        .collect();
+    files.sort();
+    let name = |path: &std::path::Path| path.file_stem().unwrap().to_string_lossy().into_owned();
+    files
+        .iter()
+        .map(|path| (name(path), Design::read(path).expect("a valid design")))
+        .collect()
+}
+
+fn exact() -> Settings {
+    Settings {
+        relative_tolerance: 1e-7,
+        exact_properties: true,
+        most_steps: 200_000,
+        ..Settings::default()
+    }
+}
+
+/// The largest of the four relative differences, times below the short time counting as none; what
+/// happens in one run and not in the other is a difference of one.
+fn difference(fast: &Outcome, exact: &Outcome) -> f64 {
+    let time = |a: Option<f64>, b: Option<f64>| match (a, b) {
+        (Some(a), Some(b)) if (a - b).abs() < SHORT => 0.0,
+        (Some(a), Some(b)) => (a / b - 1.0).abs(),
+        (None, None) => 0.0,
+        _ => 1.0,
+    };
+    let speed = match (fast.exit_speed, exact.exit_speed) {
+        (Some(a), Some(b)) => (a / b - 1.0).abs(),
+        (None, None) => 0.0,
+        _ => 1.0,
+    };
+    let pressure = fast.peak_bay_pressure.value / exact.peak_bay_pressure.value - 1.0;
+    [
+        pressure.abs(),
+        time(fast.pins_break_time, exact.pins_break_time),
+        time(fast.clear_time, exact.clear_time),
+        speed,
+    ]
+    .into_iter()
+    .fold(0.0, f64::max)
+}
+
+fn compare(system: &System) -> f64 {
+    let fast = run(system, &Settings::for_many_runs()).expect("a fast run");
+    let exact = run(system, &exact()).expect("an exact run");
+    difference(&fast.outcome, &exact.outcome)
+}
+
+#[test]
+fn shipped_designs_at_their_central_values() {
+    for (name, design) in designs() {
+        let (system, _) = design.system(&design.central()).expect("a system");
+        let difference = compare(&system);
+        println!("{name}: {difference:.1e}");
+        assert!(difference < LARGEST, "{name}: {difference:e}");
+    }
+}
+
+/// Draws of every shipped design: whatever its distributions allow, every choice of draw included.
+fn drawn(each: u64) -> Vec<(String, f64)> {
+    let systems: Vec<(String, System)> = designs()
+        .into_iter()
+        .flat_map(|(name, design)| {
+            let quantiles: Vec<_> = design
+                .inputs()
+                .iter()
+                .map(|input| QuantileFunction::new(&input.distribution).expect("a distribution"))
+                .collect();
+            let sampler = Sampler::new(SamplingMethod::Plain, 11, quantiles.len(), each, 1)
+                .expect("a sampler");
+            let mut systems = Vec::new();
+            for trial in 0..each {
+                let mut values = vec![0.0; quantiles.len()];
+                sampler.uniforms(trial, &mut values).expect("a trial");
+                for (value, quantile) in values.iter_mut().zip(&quantiles) {
+                    *value = quantile.at(*value);
+                }
+                if let Ok((system, _)) = design.system(&values) {
+                    systems.push((format!("{name}, trial {trial}"), system));
+                }
+            }
+            systems
+        })
+        .collect();
+    systems
+        .par_iter()
+        .map(|(name, system)| (name.clone(), compare(system)))
+        .collect()
+}
+
+fn check(each: u64, least: usize) {
+    let mut compared = drawn(each);
+    assert!(compared.len() >= least, "only {} designs", compared.len());
+    compared.sort_by(|a, b| b.1.total_cmp(&a.1));
+    for (name, difference) in compared.iter().take(12) {
+        println!("{name}: {difference:.2e}");
+    }
+    let within = compared.iter().filter(|(_, d)| *d < LARGEST).count();
+    println!("{within} of {} within 0.1 %", compared.len());
+    let (name, worst) = &compared[0];
+    assert!(*worst < LARGEST, "{name}: {worst:e}");
+}
+
+#[test]
+fn drawn_designs() {
+    check(8, 20);
+}
+
+/// Five hundred of them take a quarter of an hour; the figures in docs/validation.md are from here.
+#[test]
+#[ignore = "long: cargo test --release --test verification_fast_runs -- --ignored --nocapture"]
+fn five_hundred_drawn_designs() {
+    check(170, 500);
+}
