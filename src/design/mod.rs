@@ -18,7 +18,8 @@ pub mod summary;
 
 use crate::network::criteria::Criteria;
 use crate::network::spec::System;
-use crate::statistics::{GaussianCopula, RankCorrelation};
+use crate::statistics::{GaussianCopula, RankCorrelation, StatisticsError};
+use crate::study::Inputs;
 use crate::units::{Dimension, Limits};
 
 pub use document::LARGEST_FILE;
@@ -125,6 +126,18 @@ impl Design {
             .iter()
             .map(|input| input.distribution.central())
             .collect()
+    }
+
+    /// The uncertain values, ready to be drawn.
+    ///
+    /// # Errors
+    /// None for a design that was read: its distributions and correlations were checked.
+    pub fn draws(&self) -> Result<Inputs, StatisticsError> {
+        let named = self
+            .inputs()
+            .iter()
+            .map(|input| (input.path.clone(), input.distribution.clone()));
+        Inputs::new(named, &self.correlations)
     }
 
     /// The system and its criteria for one set of values, one for each input.

@@ -72,7 +72,28 @@ impl HeldNose {
         };
         let discharge =
             run(system, &settings).map_err(|error| StudyError::HeldNose(Box::new(error)))?;
-        Ok(held_nose(system, &discharge))
+        Ok(Self::from_run(system, &discharge))
+    }
+
+    /// Reads it off a run that was made with the nose held; `None` without a nose.
+    #[must_use]
+    pub fn from_run(system: &System, run: &Discharge) -> Option<Self> {
+        let (nose, bay) = system.nose.as_ref()?;
+        let peak = run.outcome.peak_opening_force;
+        let horizon = run.trajectory.times.last().copied().unwrap_or(0.0);
+        Some(HeldNose {
+            retention_force: nose.retention_force(),
+            retention_pressure: nose.retention_pressure(),
+            peak_force: Peak {
+                value: pressure_force(system, run),
+                time: peak.time,
+            },
+            peak_pressure: run.outcome.peak_bay_pressure,
+            still_rising: peak.time >= 0.98 * horizon,
+            effective_leak_area: system.effective_leak_area(*bay),
+            spring_force: nose.spring_force(0.0),
+            engagement: nose.engagement,
+        })
     }
 
     /// Available force over retention force [1]; infinite when nothing holds the nose.
@@ -161,7 +182,7 @@ impl ShotStudy {
         } else {
             held_discharge.as_ref()
         };
-        let held = held_run.and_then(|run| held_nose(system, run));
+        let held = held_run.and_then(|run| HeldNose::from_run(system, run));
         let factor = held.as_ref().map(HeldNose::factor);
         let judged = judge(system, criteria, &discharge.outcome, factor, nose_held);
         let residues = residues(&discharge);
@@ -228,25 +249,6 @@ impl ShotStudy {
                 held.peak_pressure.value
             })
     }
-}
-
-fn held_nose(system: &System, run: &Discharge) -> Option<HeldNose> {
-    let (nose, bay) = system.nose.as_ref()?;
-    let peak = run.outcome.peak_opening_force;
-    let horizon = run.trajectory.times.last().copied().unwrap_or(0.0);
-    Some(HeldNose {
-        retention_force: nose.retention_force(),
-        retention_pressure: nose.retention_pressure(),
-        peak_force: Peak {
-            value: pressure_force(system, run),
-            time: peak.time,
-        },
-        peak_pressure: run.outcome.peak_bay_pressure,
-        still_rising: peak.time >= 0.98 * horizon,
-        effective_leak_area: system.effective_leak_area(*bay),
-        spring_force: nose.spring_force(0.0),
-        engagement: nose.engagement,
-    })
 }
 
 fn residues(discharge: &Discharge) -> Vec<Residue> {
