@@ -155,8 +155,7 @@ impl Design {
             return Err(self.document.error_at("shared", problem));
         }
         let shared = &self.sections.shared;
-        let catalogue = self.catalogue.clone();
-        let mut reader = Reader::drawing(&self.document, shared, catalogue, values);
+        let mut reader = Reader::drawing(&self.document, shared, &self.catalogue, values);
         build::system(&self.document, &self.sections, &mut reader)
     }
 }

@@ -1,6 +1,7 @@
 //! Reads the fields of the sections, once to collect the uncertain inputs and again for
 //! every set of drawn values.
 
+use std::borrow::Cow;
 use std::collections::HashMap;
 
 use crate::statistics::Distribution;
@@ -82,8 +83,8 @@ const NEGLIGIBLE: f64 = 1e-6;
 pub(super) struct Reader<'d> {
     document: &'d Document,
     declared: &'d Table<Text>,
-    catalogue: Catalogue,
-    values: Vec<f64>,
+    catalogue: Cow<'d, Catalogue>,
+    values: Cow<'d, [f64]>,
     collecting: bool,
     /// Pressure of the surrounding air, for gauge values [Pa]; known once the site is read.
     pub surroundings: Option<f64>,
@@ -95,8 +96,8 @@ impl<'d> Reader<'d> {
         Reader {
             document,
             declared,
-            catalogue: Catalogue::default(),
-            values: Vec::new(),
+            catalogue: Cow::Owned(Catalogue::default()),
+            values: Cow::Owned(Vec::new()),
             collecting: true,
             surroundings: None,
         }
@@ -106,14 +107,14 @@ impl<'d> Reader<'d> {
     pub fn drawing(
         document: &'d Document,
         declared: &'d Table<Text>,
-        catalogue: Catalogue,
-        values: &[f64],
+        catalogue: &'d Catalogue,
+        values: &'d [f64],
     ) -> Self {
         Reader {
             document,
             declared,
-            catalogue,
-            values: values.to_vec(),
+            catalogue: Cow::Borrowed(catalogue),
+            values: Cow::Borrowed(values),
             collecting: false,
             surroundings: None,
         }
@@ -134,7 +135,7 @@ impl<'d> Reader<'d> {
             let problem = Problem::UnusedShared { name: name.clone() };
             return Err(self.error(&format!("shared.{name}"), problem));
         }
-        Ok(self.catalogue)
+        Ok(self.catalogue.into_owned())
     }
 
     /// An error about a field.
@@ -144,16 +145,18 @@ impl<'d> Reader<'d> {
 
     /// The value of a field, in SI; gauge pressures become absolute.
     pub fn value(&mut self, path: &str, text: &str, kind: Kind) -> Result<f64, DesignError> {
-        let slot = match self.catalogue.slots.get(path) {
-            Some(slot) => slot.clone(),
+        let known = self.catalogue.slots.get(path);
+        let (mut value, gauge) = match known.map(|slot| (self.evaluate(slot), slot.gauge)) {
+            Some(known) => known,
             None => {
                 let slot = self.compile(path, text, kind)?;
-                self.catalogue.slots.insert(path.to_owned(), slot.clone());
-                slot
+                let value = self.evaluate(&slot);
+                let gauge = slot.gauge;
+                self.catalogue.to_mut().slots.insert(path.to_owned(), slot);
+                (value, gauge)
             }
         };
-        let mut value = self.evaluate(&slot);
-        if slot.gauge {
+        if gauge {
             match self.surroundings {
                 Some(pressure) => value += pressure,
                 None => {
@@ -287,7 +290,7 @@ impl<'d> Reader<'d> {
                 inputs: vec![input],
                 gauge: false,
             };
-            self.catalogue.slots.insert(path.to_owned(), slot);
+            self.catalogue.to_mut().slots.insert(path.to_owned(), slot);
         }
         let value = self
             .catalogue
@@ -347,8 +350,8 @@ impl<'d> Reader<'d> {
             return Err(self.error(path, problem));
         }
         let index = self.catalogue.inputs.len();
-        self.values.push(distribution.central());
-        self.catalogue.inputs.push(Input {
+        self.values.to_mut().push(distribution.central());
+        self.catalogue.to_mut().inputs.push(Input {
             path: path.to_owned(),
             distribution,
             dimension,
@@ -456,7 +459,10 @@ impl<'d> Reader<'d> {
             }
         }
         let entry = (dimension, path.to_owned(), slot.clone());
-        self.catalogue.shared.insert(name.to_owned(), entry);
+        self.catalogue
+            .to_mut()
+            .shared
+            .insert(name.to_owned(), entry);
         Ok(slot)
     }
 }
