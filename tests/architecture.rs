@@ -45,6 +45,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "design",
             "discharge",
             "study",
+            "statistics",
             "network",
             "mechanics",
             "thermo",

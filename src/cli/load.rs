@@ -1,14 +1,16 @@
-//! From the name of a file to a system in SI.
+//! From the names of files to a system in SI, and to where results go.
 
 use std::path::Path;
 
 use miette::Report;
 
 use crate::cli::Failure;
-use crate::cli::common::ChangeOptions;
+use crate::cli::common::{ChangeOptions, PictureOptions};
+use crate::cli::files::check_target;
 use crate::design::{Design, DesignError, edit};
 use crate::network::criteria::Criteria;
 use crate::network::spec::System;
+use crate::report::PictureFormat;
 use crate::study::StudyError;
 
 /// Reads a design, with the changes of `--set` made.
@@ -40,6 +42,20 @@ pub fn design(path: &Path, changes: &ChangeOptions) -> Result<Design, Failure> {
 /// Bad input, shown where it is written.
 pub fn central(design: &Design) -> Result<(System, Criteria), Failure> {
     design.system(&design.central()).map_err(bad_design)
+}
+
+/// Where a picture goes and in which format, refused early if it could not go there.
+///
+/// # Errors
+/// An ending that is neither `.svg` nor `.png`, and what [`check_target`] refuses.
+pub fn plot_target(options: &PictureOptions) -> Result<Option<(&Path, PictureFormat)>, Failure> {
+    let Some(path) = options.plot.as_deref() else {
+        return Ok(None);
+    };
+    let format = PictureFormat::of(path)
+        .map_err(|error| Failure::input(error.to_string(), "end it in .svg or .png"))?;
+    check_target(path, options.force)?;
+    Ok(Some((path, format)))
 }
 
 /// A mistake in a design as the end of a command.

@@ -5,6 +5,7 @@
 
 pub mod check;
 pub mod common;
+pub mod draws;
 pub mod failure;
 pub mod files;
 pub mod gas;
@@ -12,7 +13,11 @@ mod gas_output;
 pub mod load;
 pub mod manual;
 pub mod new;
+pub mod odds;
+mod progress;
+mod rare;
 pub mod shot;
+mod trials_file;
 
 use clap::{Parser, Subcommand};
 
@@ -42,6 +47,8 @@ pub enum Task {
     Check(check::CheckArguments),
     /// One discharge: pressure, opening force, events, exit speed and a verdict per criterion.
     Shot(shot::ShotArguments),
+    /// The chance of a successful separation, what fails first and what drives it.
+    Odds(odds::OddsArguments),
     /// Properties and phase of CO2 at a state named by two properties.
     Gas(gas::GasArguments),
     /// Print the completion script of a shell.
@@ -59,6 +66,7 @@ pub fn run(command: &Command) -> Result<Verdict, Failure> {
         Task::New(arguments) => new::run(arguments),
         Task::Check(arguments) => check::run(arguments),
         Task::Shot(arguments) => shot::run(arguments),
+        Task::Odds(arguments) => odds::run(arguments),
         Task::Gas(arguments) => gas::run(arguments),
         Task::Completions(arguments) => manual::completions(arguments),
         Task::Man => manual::man(),

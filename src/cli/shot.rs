@@ -5,19 +5,26 @@ use std::path::PathBuf;
 use clap::Args;
 
 use crate::cli::common::{CommonOptions, Format};
-use crate::cli::files::{check_target, print, write_whole};
+use crate::cli::draws::{self, DrawOptions, MOST_TRIALS, SamplerName};
+use crate::cli::files::{print, write_whole};
 use crate::cli::{Failure, Verdict, load};
+use crate::design::Design;
 use crate::discharge::Settings;
+use crate::report::odds::InputName;
 use crate::report::terminal::{self, Detail};
-use crate::report::{PictureFormat, csv, json, picture, wording};
+use crate::report::terminal::{columns, heading};
+use crate::report::{csv, json, picture, wording};
 use crate::study::ShotStudy;
+use crate::units::UnitSystem;
 
 /// Arguments of `shot`.
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:\n  coldkick shot tern.ron\n  \
                   coldkick shot tern.ron --plot tern.svg\n  \
-                  coldkick shot tern.ron --set site.altitude=\"0.4 km\" --format json\n\n\
-                  Uncertain values take their central value.")]
+                  coldkick shot tern.ron --set site.altitude=\"0.4 km\" --format json\n  \
+                  coldkick shot tern.ron --trial 17 --seed 1\n\n\
+                  Uncertain values take their central value, or with --trial those of one trial of \
+                  `odds`.")]
 pub struct ShotArguments {
     /// Design file
     #[arg(value_name = "DESIGN")]
@@ -25,6 +32,15 @@ pub struct ShotArguments {
     /// Keep the nose on, to see what the bay could do
     #[arg(long)]
     pub hold: bool,
+    /// Take the values of this trial of `odds`
+    #[arg(long, value_name = "N", help_heading = "Draws")]
+    pub trial: Option<u64>,
+    /// Trials of the campaign; matters to --sampler latin and sobol
+    #[arg(long, value_name = "N", requires = "trial", help_heading = "Draws")]
+    pub trials: Option<u64>,
+    /// Where the draws come from.
+    #[command(flatten)]
+    pub draws: DrawOptions,
     /// Options shared with other commands.
     #[command(flatten)]
     pub common: CommonOptions,
@@ -36,17 +52,10 @@ pub struct ShotArguments {
 /// Bad input, a failed computation, or a file that cannot be written.
 pub fn run(arguments: &ShotArguments) -> Result<Verdict, Failure> {
     let common = &arguments.common;
-    let plot = match &common.picture.plot {
-        None => None,
-        Some(path) => {
-            let format = PictureFormat::of(path)
-                .map_err(|error| Failure::input(error.to_string(), "end it in .svg or .png"))?;
-            check_target(path, common.picture.force)?;
-            Some((path, format))
-        }
-    };
+    let plot = load::plot_target(&common.picture)?;
     let design = load::design(&arguments.design, &common.changes)?;
-    let (system, criteria) = load::central(&design)?;
+    let values = values(arguments, &design)?;
+    let (system, criteria) = design.system(&values).map_err(load::bad_design)?;
     let settings = Settings {
         hold_nose: arguments.hold,
         ..Settings::default()
@@ -72,7 +81,11 @@ pub fn run(arguments: &ShotArguments) -> Result<Verdict, Failure> {
             } else {
                 Detail::Full
             };
-            terminal::shot(design.name(), &study, units, detail)
+            let mut text = terminal::shot(design.name(), &study, units, detail);
+            if arguments.trial.is_some() && !output.quiet {
+                drawn(&mut text, &design, &values, units);
+            }
+            text
         }
         Format::Json => json::shot(design.name(), &study).map_err(unwritable)?,
         Format::Csv => {
@@ -96,4 +109,46 @@ pub fn run(arguments: &ShotArguments) -> Result<Verdict, Failure> {
     } else {
         Verdict::Fail
     })
+}
+
+/// Central values, or those of one trial.
+fn values(arguments: &ShotArguments, design: &Design) -> Result<Vec<f64>, Failure> {
+    let Some(index) = arguments.trial else {
+        return Ok(design.central());
+    };
+    let plain = arguments.draws.sampler == SamplerName::Plain;
+    let trials = match arguments.trials {
+        Some(trials) => trials,
+        None if plain => MOST_TRIALS,
+        None => {
+            return Err(Failure::input(
+                "--trial: with --sampler latin or sobol the values depend on the number of trials",
+                "give --trials as in the campaign",
+            ));
+        }
+    };
+    let campaign = draws::campaign(draws::inputs(design)?, arguments.draws, trials)?;
+    campaign
+        .values(index)
+        .map_err(|error| Failure::input(format!("--trial {index}: {error}"), ""))
+}
+
+/// The values of a trial, below its shot.
+fn drawn(text: &mut String, design: &Design, values: &[f64], units: UnitSystem) {
+    heading(text, "Values of this trial");
+    let rows: Vec<Vec<String>> = design
+        .inputs()
+        .iter()
+        .map(InputName::of)
+        .zip(values.iter().zip(design.central()))
+        .map(|(input, (value, central))| {
+            let usual = input.value(central, units);
+            vec![
+                input.path.clone(),
+                input.value(*value, units),
+                format!("usually {usual}"),
+            ]
+        })
+        .collect();
+    columns(text, &rows);
 }

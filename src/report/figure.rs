@@ -9,9 +9,9 @@ use kuva::render::render::{Primitive, Scene, TextAnchor};
 use super::axis::Axis;
 use super::brush::{FAINT, INK, MIDDLE, colour, dash, dashes, frame, line, rectangle, tag, text};
 
-const WIDTH: f64 = 880.0;
-const LEFT: f64 = 84.0;
-const RIGHT: f64 = 176.0;
+pub(super) const WIDTH: f64 = 880.0;
+pub(super) const LEFT: f64 = 84.0;
+pub(super) const RIGHT: f64 = 176.0;
 const TAG_ROW: f64 = 15.0;
 const GAP: f64 = 20.0;
 
@@ -90,50 +90,44 @@ pub struct Figure {
 }
 
 impl Figure {
-    /// The figure as a drawing.
+    /// The figure as a drawing of its own.
     #[must_use]
     pub fn draw(&self) -> Scene {
+        let mut scene = page(WIDTH, self.height());
+        self.draw_at(&mut scene, 0.0);
+        scene
+    }
+
+    /// Rows of numbered tags above the panels.
+    fn tag_height(&self) -> f64 {
+        let rows = tag_rows(&self.marks_in_range(), self);
+        TAG_ROW * rows.iter().copied().max().map_or(0, |row| row + 1) as f64
+    }
+
+    /// Height of the drawing [px].
+    pub(super) fn height(&self) -> f64 {
+        let axes: f64 = self.panels.iter().map(|panel| panel.height + GAP).sum();
+        let listing = self.marks_in_range().len().div_ceil(2) as f64 * 17.0;
+        let lines = self.subtitle.len() as f64 * 17.0;
+        41.0 + lines + self.tag_height() + axes + 46.0 + listing + 12.0
+    }
+
+    /// Draws the figure with its upper edge at a height of the page [px].
+    pub(super) fn draw_at(&self, scene: &mut Scene, origin: f64) {
         let marks = self.marks_in_range();
         let rows = tag_rows(&marks, self);
         let lines = self.subtitle.len() as f64 * 17.0;
-        let top =
-            41.0 + lines + TAG_ROW * rows.iter().copied().max().map_or(0, |row| row + 1) as f64;
-        let axes: f64 = self.panels.iter().map(|panel| panel.height + GAP).sum();
-        let listing = marks.len().div_ceil(2) as f64 * 17.0;
-        let height = top + axes + 46.0 + listing + 12.0;
-        let mut scene = Scene::new(WIDTH, height);
-        scene.font_family = Some("DejaVu Sans, Verdana, Helvetica, sans-serif".to_owned());
-        scene.text_color = Some(INK.to_owned());
-        text(
-            &mut scene,
-            LEFT,
-            24.0,
-            &self.title,
-            16,
-            TextAnchor::Start,
-            INK,
-            true,
-        );
-        for (index, line) in self.subtitle.iter().enumerate() {
-            let y = 43.0 + 17.0 * index as f64;
-            text(&mut scene, LEFT, y, line, 12, TextAnchor::Start, INK, false);
-        }
-
+        let top = origin + 41.0 + lines + self.tag_height();
+        headline(scene, origin, &self.title, &self.subtitle);
         let across = self.across();
         let mut y = top;
         for (index, panel) in self.panels.iter().enumerate() {
             let last = index + 1 == self.panels.len();
-            panel.draw(
-                &mut scene,
-                &across,
-                y,
-                last.then_some(self.x_label.as_str()),
-            );
+            panel.draw(scene, &across, y, last.then_some(self.x_label.as_str()));
             y += panel.height + GAP;
         }
-        draw_marks(&mut scene, &marks, &rows, &across, top, y - GAP);
-        list_marks(&mut scene, &marks, y + 40.0);
-        scene
+        draw_marks(scene, &marks, &rows, &across, top, y - GAP);
+        list_marks(scene, &marks, y + 40.0);
     }
 
     fn across(&self) -> Axis {
@@ -150,6 +144,24 @@ impl Figure {
             .collect();
         marks.sort_by(|a, b| a.at.total_cmp(&b.at));
         marks
+    }
+}
+
+/// An empty page.
+pub(super) fn page(width: f64, height: f64) -> Scene {
+    let mut scene = Scene::new(width, height);
+    scene.font_family = Some("DejaVu Sans, Verdana, Helvetica, sans-serif".to_owned());
+    scene.text_color = Some(INK.to_owned());
+    scene
+}
+
+/// A title in bold and the lines below it.
+pub(super) fn headline(scene: &mut Scene, origin: f64, title: &str, lines: &[String]) {
+    let start = TextAnchor::Start;
+    text(scene, LEFT, origin + 24.0, title, 16, start, INK, true);
+    for (index, line) in lines.iter().enumerate() {
+        let y = origin + 43.0 + 17.0 * index as f64;
+        text(scene, LEFT, y, line, 12, start, INK, false);
     }
 }
 

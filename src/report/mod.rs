@@ -7,9 +7,16 @@ pub mod error;
 pub mod figure;
 pub mod json;
 pub mod map;
+pub mod odds;
+pub mod odds_json;
+pub mod odds_picture;
+pub mod odds_text;
 pub mod picture;
+pub mod rare_text;
+pub mod sheet;
 pub mod summary;
 pub mod terminal;
+pub mod trial_table;
 pub mod wording;
 
 pub use error::ReportError;

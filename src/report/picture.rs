@@ -4,6 +4,7 @@ use std::path::Path;
 
 use kuva::backend::png::PngBackend;
 use kuva::backend::svg::SvgBackend;
+use kuva::render::render::Scene;
 
 use crate::study::{CriterionKind, ShotStudy};
 use crate::units::{Dimension, UnitSystem, axis_unit, format, format_time};
@@ -45,12 +46,19 @@ impl PictureFormat {
 /// # Errors
 /// [`ReportError::Drawing`] when it cannot be turned into pixels.
 pub fn bytes(figure: &Figure, format: PictureFormat) -> Result<Vec<u8>, ReportError> {
-    let scene = figure.draw();
+    scene_bytes(&figure.draw(), format)
+}
+
+/// The bytes of a drawing.
+///
+/// # Errors
+/// As [`bytes`].
+pub fn scene_bytes(scene: &Scene, format: PictureFormat) -> Result<Vec<u8>, ReportError> {
     match format {
-        PictureFormat::Svg => Ok(SvgBackend::new().render_scene(&scene).into_bytes()),
+        PictureFormat::Svg => Ok(SvgBackend::new().render_scene(scene).into_bytes()),
         PictureFormat::Png => PngBackend::new()
             .with_scale(2.0)
-            .render_scene(&scene)
+            .render_scene(scene)
             .map_err(|reason| ReportError::Drawing { reason }),
     }
 }

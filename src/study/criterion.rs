@@ -1,6 +1,6 @@
 //! The criteria of a separation, each held against one outcome.
 
-use crate::discharge::Outcome;
+use crate::discharge::{Ending, Outcome, Peak, VesselOutcome};
 use crate::network::criteria::Criteria;
 use crate::network::spec::{Command, System};
 use crate::units::Dimension;
@@ -24,6 +24,67 @@ pub enum CriterionKind {
     /// Peak tether load against its rating.
     TetherRating,
 }
+
+impl CriterionKind {
+    /// Name in data files: `exit_speed_least`, `pressure_rating.bay`.
+    #[must_use]
+    pub fn name(&self) -> String {
+        match self {
+            CriterionKind::PressureRating { vessel } => format!("{RATING}{vessel}"),
+            CriterionKind::RetentionFactor => "retention_factor".to_owned(),
+            CriterionKind::ClearWithin => "clear_within".to_owned(),
+            CriterionKind::ExitSpeedLeast => "exit_speed_least".to_owned(),
+            CriterionKind::ExitSpeedMost => "exit_speed_most".to_owned(),
+            CriterionKind::TetherRating => "tether_rating".to_owned(),
+        }
+    }
+
+    /// The kind of that [`name`](Self::name).
+    #[must_use]
+    pub fn from_name(name: &str) -> Option<Self> {
+        if let Some(vessel) = name.strip_prefix(RATING) {
+            let vessel = vessel.to_owned();
+            return Some(CriterionKind::PressureRating { vessel });
+        }
+        [
+            CriterionKind::RetentionFactor,
+            CriterionKind::ClearWithin,
+            CriterionKind::ExitSpeedLeast,
+            CriterionKind::ExitSpeedMost,
+            CriterionKind::TetherRating,
+        ]
+        .into_iter()
+        .find(|kind| kind.name() == name)
+    }
+
+    /// Name in sentences: "exit speed".
+    #[must_use]
+    pub fn label(&self) -> String {
+        match self {
+            CriterionKind::PressureRating { vessel } => format!("pressure in {vessel}"),
+            CriterionKind::RetentionFactor => "available force over retention".to_owned(),
+            CriterionKind::ClearWithin => "time to clear".to_owned(),
+            CriterionKind::ExitSpeedLeast | CriterionKind::ExitSpeedMost => "exit speed".to_owned(),
+            CriterionKind::TetherRating => "tether load".to_owned(),
+        }
+    }
+
+    /// What a trial that fails it suffers from: "exit speed too low".
+    #[must_use]
+    pub fn failure(&self) -> String {
+        match self {
+            CriterionKind::PressureRating { vessel } => format!("pressure in {vessel} too high"),
+            CriterionKind::RetentionFactor => "force over retention too low".to_owned(),
+            CriterionKind::ClearWithin => "not clear in time".to_owned(),
+            CriterionKind::ExitSpeedLeast => "exit speed too low".to_owned(),
+            CriterionKind::ExitSpeedMost => "exit speed too high".to_owned(),
+            CriterionKind::TetherRating => "tether load too high".to_owned(),
+        }
+    }
+}
+
+/// Start of the name of a pressure rating in data files.
+const RATING: &str = "pressure_rating.";
 
 /// On which side of the limit a value must lie.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -52,31 +113,6 @@ pub struct Criterion {
 }
 
 impl Criterion {
-    /// Name in data files: `exit_speed_least`, `pressure_rating.bay`.
-    #[must_use]
-    pub fn name(&self) -> String {
-        match &self.kind {
-            CriterionKind::PressureRating { vessel } => format!("pressure_rating.{vessel}"),
-            CriterionKind::RetentionFactor => "retention_factor".to_owned(),
-            CriterionKind::ClearWithin => "clear_within".to_owned(),
-            CriterionKind::ExitSpeedLeast => "exit_speed_least".to_owned(),
-            CriterionKind::ExitSpeedMost => "exit_speed_most".to_owned(),
-            CriterionKind::TetherRating => "tether_rating".to_owned(),
-        }
-    }
-
-    /// Name in sentences: "exit speed".
-    #[must_use]
-    pub fn label(&self) -> String {
-        match &self.kind {
-            CriterionKind::PressureRating { vessel } => format!("pressure in {vessel}"),
-            CriterionKind::RetentionFactor => "available force over retention".to_owned(),
-            CriterionKind::ClearWithin => "time to clear".to_owned(),
-            CriterionKind::ExitSpeedLeast | CriterionKind::ExitSpeedMost => "exit speed".to_owned(),
-            CriterionKind::TetherRating => "tether load".to_owned(),
-        }
-    }
-
     /// Distance from the limit on the passing side [SI], negative on the failing side.
     #[must_use]
     pub fn margin(&self) -> Option<f64> {
@@ -126,6 +162,27 @@ pub fn first_command(system: &System) -> f64 {
         })
         .reduce(f64::min)
         .unwrap_or(0.0)
+}
+
+/// The kinds of criteria that [`judge`] will judge, before anything has run.
+#[must_use]
+pub fn expected(system: &System, criteria: &Criteria) -> Vec<CriterionKind> {
+    let nothing_yet = Outcome {
+        ending: Ending::Horizon,
+        vessels: vec![VesselOutcome::default(); system.vessels.len()],
+        peak_bay_pressure: Peak::default(),
+        peak_opening_force: Peak::default(),
+        retention_force: 0.0,
+        pins_break_time: None,
+        clear_time: None,
+        exit_speed: None,
+        peak_tether_load: None,
+        furthest_travel: 0.0,
+    };
+    judge(system, criteria, &nothing_yet, None, false)
+        .into_iter()
+        .map(|criterion| criterion.kind)
+        .collect()
 }
 
 /// Every criterion that applies, in the order in which a shot meets them: ratings of the vessels,

@@ -1,0 +1,550 @@
+//! `coldkick odds`: the chance of a successful separation, what fails first and what drives it.
+
+use std::ops::{ControlFlow, Range};
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+
+use crate::cli::common::{CommonOptions, Format};
+use crate::cli::draws::{self, DrawOptions, SamplerName};
+use crate::cli::files::{print, write_whole};
+use crate::cli::progress::Progress;
+use crate::cli::trials_file::{TrialsFile, merge};
+use crate::cli::{Failure, Verdict, load, rare};
+use crate::design::Design;
+use crate::discharge::Settings;
+use crate::network::criteria::Criteria;
+use crate::network::spec::System;
+use crate::report::odds::{InputName, OddsReport, Shown, interval, percent};
+use crate::report::terminal::Detail;
+use crate::report::trial_table::{TrialTableHeader, slice_range};
+use crate::report::{PictureFormat, odds_json, odds_picture, odds_text, picture};
+use crate::statistics::SamplingMethod;
+use crate::statistics::stream;
+use crate::study::band::{PressureBand, pressure_band};
+use crate::study::drivers::{Drivers, drivers};
+use crate::study::odds::StopRule;
+use crate::study::{
+    Campaign, CriterionKind, DischargeExperiment, Odds, Record, Tally, criterion, run_trials,
+};
+
+/// Trials when nobody says how many.
+const DEFAULT_TRIALS: u64 = 2_000;
+/// Trials at which `--until` gives up when nobody says how many.
+const MOST_UNTIL: u64 = 1_000_000;
+/// Trials whose curves make the band.
+const BAND_TRIALS: u64 = 300;
+
+/// Arguments of `odds`.
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:\n  coldkick odds tern.ron\n  \
+                  coldkick odds tern.ron --trials 20000 --plot odds.svg\n  \
+                  coldkick odds tern.ron --until 0.5% --at-least 99%\n  \
+                  coldkick odds tern.ron --rare\n  \
+                  coldkick odds tern.ron --trials 1000000 --slice 3/8 --trials-out part3.csv\n  \
+                  coldkick odds tern.ron --merge part*.csv\n\n\
+                  A chance is no permission: ground tests, local rules and range safety decide.")]
+pub struct OddsArguments {
+    /// Design file (with --merge it may be left out)
+    #[arg(value_name = "DESIGN", required_unless_present = "merge")]
+    pub design: Option<PathBuf>,
+    /// Number of trials; with --until, the most
+    #[arg(long, value_name = "N")]
+    pub trials: Option<u64>,
+    /// Where the draws come from.
+    #[command(flatten)]
+    pub draws: DrawOptions,
+    /// Stop when the chance is known to plus or minus this, such as 0.5%
+    #[arg(long, value_name = "SHARE", conflicts_with_all = ["slice", "merge", "resume"])]
+    pub until: Option<String>,
+    /// Wanted chance of success, such as 99%: pass only if the whole interval lies above
+    #[arg(long, value_name = "SHARE")]
+    pub at_least: Option<String>,
+    /// Rows of the sensitivity study, each (inputs + 2) discharges more; 0 for none
+    #[arg(
+        long,
+        value_name = "ROWS",
+        default_value_t = 128,
+        help_heading = "Draws"
+    )]
+    pub drivers: u64,
+    /// Estimate failures too rare for plain draws, and the likeliest combination that fails
+    #[arg(long, conflicts_with_all = ["until", "trials", "trials_out", "slice", "merge", "resume"])]
+    pub rare: bool,
+    /// Write every trial to a table, as they come
+    #[arg(long, value_name = "FILE.csv", help_heading = "Large campaigns")]
+    pub trials_out: Option<PathBuf>,
+    /// Go on with the unfinished table of --trials-out
+    #[arg(long, requires = "trials_out", help_heading = "Large campaigns")]
+    pub resume: bool,
+    /// Run only slice K of N, such as 3/8
+    #[arg(
+        long,
+        value_name = "K/N",
+        requires = "trials_out",
+        conflicts_with = "merge",
+        help_heading = "Large campaigns"
+    )]
+    pub slice: Option<String>,
+    /// Put the tables of all slices together instead of running trials
+    #[arg(long, value_name = "FILES", num_args = 1.., conflicts_with = "trials_out", help_heading = "Large campaigns")]
+    pub merge: Vec<PathBuf>,
+    /// Options shared with other commands.
+    #[command(flatten)]
+    pub common: CommonOptions,
+}
+
+/// Runs a campaign, or puts one together, and writes what came of it.
+///
+/// # Errors
+/// Bad input, a failed computation, or a file that cannot be written.
+pub fn run(arguments: &OddsArguments) -> Result<Verdict, Failure> {
+    let wanted = optional_share("--at-least", arguments.at_least.as_deref())?;
+    let until = optional_share("--until", arguments.until.as_deref())?;
+    let plot = plot_target(arguments)?;
+    check_conflicts(arguments)?;
+    let design = match &arguments.design {
+        Some(path) => Some(load::design(path, &arguments.common.changes)?),
+        None => None,
+    };
+    if !arguments.merge.is_empty() {
+        return merged(arguments, design.as_ref(), wanted, plot);
+    }
+    let Some(design) = design else {
+        return Err(Failure::input("no design", "name a design file"));
+    };
+    let kinds = kinds(&design)?;
+    if arguments.rare {
+        return rare::run(arguments, &design, &kinds);
+    }
+    let most = if until.is_some() {
+        MOST_UNTIL
+    } else {
+        DEFAULT_TRIALS
+    };
+    let trials = arguments.trials.unwrap_or(most);
+    let campaign = draws::campaign(draws::inputs(&design)?, arguments.draws, trials)?;
+    let slice = parse_slice(arguments.slice.as_deref(), trials)?;
+    let header = header(&design, &campaign, &kinds, slice);
+    let mut tally = Tally::for_sampler(kinds, campaign.sampler());
+    let mut file = match &arguments.trials_out {
+        None => None,
+        Some(path) => Some(TrialsFile::open(
+            path,
+            header.clone(),
+            arguments.resume,
+            arguments.common.picture.force,
+            |record| tally.push(record),
+        )?),
+    };
+    let range = header.range();
+    let start = range.start + tally.counts().trials;
+    let rule = until.map(StopRule::new);
+    trials_of(
+        arguments,
+        &design,
+        &campaign,
+        start..range.end,
+        rule,
+        &mut tally,
+        &mut file,
+    )?;
+    if let Some(file) = file {
+        file.finish()?;
+    }
+    if arguments.slice.is_some() {
+        let counts = tally.counts();
+        print(&format!(
+            "slice {}/{} done: trials {} to {}, {} succeed, {} not computed\nput all slices \
+             together with `coldkick odds --merge FILES`\n",
+            slice.0,
+            slice.1,
+            range.start,
+            range.end.saturating_sub(1),
+            counts.successes,
+            counts.not_computed
+        ))?;
+        return Ok(Verdict::Pass);
+    }
+    let answer = Answer {
+        wanted,
+        replay: replay(arguments, trials),
+        seed: campaign.seed(),
+        method: tally.method(),
+        replicates: campaign.sampler().map_or(1, |s| s.replicates()),
+    };
+    finish(arguments, Some((&design, &campaign)), &tally, answer, plot)
+}
+
+fn optional_share(option: &str, text: Option<&str>) -> Result<Option<f64>, Failure> {
+    text.map(|text| draws::share(option, text)).transpose()
+}
+
+/// Where the picture goes, refused early.
+pub(super) fn plot_target(
+    arguments: &OddsArguments,
+) -> Result<Option<(&Path, PictureFormat)>, Failure> {
+    load::plot_target(&arguments.common.picture)
+}
+
+/// What the parser cannot see.
+fn check_conflicts(arguments: &OddsArguments) -> Result<(), Failure> {
+    if arguments.until.is_some() && arguments.draws.sampler == SamplerName::Latin {
+        return Err(Failure::input(
+            "--until with --sampler latin: a Latin hypercube is only one when it is complete",
+            "use --sampler plain or sobol, or give --trials without --until",
+        ));
+    }
+    if let Some(path) = &arguments.trials_out {
+        let ending = path.extension().map(|e| e.to_string_lossy().to_lowercase());
+        if ending.as_deref() != Some("csv") {
+            return Err(Failure::input(
+                format!("--trials-out {}: trials are written as CSV", path.display()),
+                "end the file name in .csv",
+            ));
+        }
+    }
+    Ok(())
+}
+
+/// Criteria of the design, refused if there are none.
+pub(super) fn kinds(design: &Design) -> Result<Vec<CriterionKind>, Failure> {
+    let (system, criteria) = load::central(design)?;
+    let kinds = criterion::expected(&system, &criteria);
+    if kinds.is_empty() {
+        return Err(Failure::input(
+            "the design has nothing that could fail: no nose and no rating",
+            "give a `nose`, or a `rating` to a vessel",
+        ));
+    }
+    Ok(kinds)
+}
+
+/// The experiment of a design.
+pub(super) fn experiment(
+    design: &Design,
+) -> DischargeExperiment<impl Fn(&[f64]) -> Result<(System, Criteria), String> + Sync> {
+    DischargeExperiment {
+        build: |values: &[f64]| design.system(values).map_err(|error| error.to_string()),
+        settings: Settings::default(),
+    }
+}
+
+fn parse_slice(text: Option<&str>, trials: u64) -> Result<(u64, u64), Failure> {
+    let Some(text) = text else {
+        return Ok((1, 1));
+    };
+    let parts = text.split_once('/').and_then(|(number, count)| {
+        let number: u64 = number.trim().parse().ok()?;
+        let count: u64 = count.trim().parse().ok()?;
+        Some((number, count))
+    });
+    match parts {
+        Some((number, count)) if number >= 1 && number <= count => {
+            if slice_range(trials, number, count).is_empty() {
+                return Err(Failure::input(
+                    format!("--slice {text}: {trials} trials are too few for {count} slices"),
+                    "use fewer slices or more trials",
+                ));
+            }
+            Ok((number, count))
+        }
+        _ => Err(Failure::input(
+            format!("--slice {text}: not a slice"),
+            "write it as K/N with K from 1 to N, such as --slice 3/8",
+        )),
+    }
+}
+
+/// Fingerprint of a text.
+fn fingerprint(text: &str) -> String {
+    let words: Vec<u64> = text
+        .as_bytes()
+        .chunks(8)
+        .map(|chunk| {
+            chunk
+                .iter()
+                .fold(0, |word, byte| word << 8 | u64::from(*byte))
+        })
+        .collect();
+    format!("{:016x}", stream::hash(text.len() as u64, &words))
+}
+
+fn header(
+    design: &Design,
+    campaign: &Campaign,
+    kinds: &[CriterionKind],
+    slice: (u64, u64),
+) -> TrialTableHeader {
+    let (layout, version) = TrialTableHeader::current();
+    let sampler = campaign.sampler();
+    TrialTableHeader {
+        layout,
+        version,
+        design: design.name().to_owned(),
+        fingerprint: fingerprint(design.text()),
+        seed: campaign.seed(),
+        sampler: sampler.map_or(SamplingMethod::Plain, |s| s.method()),
+        trials: campaign.trials(),
+        replicates: sampler.map_or(1, |s| s.replicates()),
+        slice,
+        criteria: kinds.iter().map(CriterionKind::name).collect(),
+        inputs: campaign.inputs().names().to_vec(),
+    }
+}
+
+/// Runs trials into the tally and the file.
+fn trials_of(
+    arguments: &OddsArguments,
+    design: &Design,
+    campaign: &Campaign,
+    range: Range<u64>,
+    mut rule: Option<StopRule>,
+    tally: &mut Tally,
+    file: &mut Option<TrialsFile>,
+) -> Result<(), Failure> {
+    let total = range.end.saturating_sub(range.start);
+    let shown = rule.is_none().then_some(total);
+    let progress = Progress::new("trials", shown, arguments.common.output.quiet);
+    let experiment = experiment(design);
+    let mut failure = None;
+    let outcome = run_trials(campaign, &experiment, range, &progress, |batch| {
+        let records: Vec<Record> = batch.into_iter().map(Record::from).collect();
+        if let Some(file) = file
+            && let Err(error) = file.add(&records)
+        {
+            failure = Some(error);
+            return ControlFlow::Break(());
+        }
+        records.into_iter().for_each(|record| tally.push(record));
+        // Too early for an interval with less than two replicates: then there is nothing to say.
+        if let Ok(chance) = tally.chance() {
+            progress.note(format!(
+                "chance {} ({})",
+                percent(chance.estimate, chance.half_width()),
+                interval(chance.low, chance.high)
+            ));
+        }
+        match rule.as_mut().map(|rule| rule.reached(tally)) {
+            Some(Ok(true)) => ControlFlow::Break(()),
+            _ => ControlFlow::Continue(()),
+        }
+    });
+    outcome.map_err(|error| Failure::computation(error.to_string()))?;
+    failure.map_or(Ok(()), Err)?;
+    if let Some(rule) = rule
+        && !arguments.common.output.quiet
+        && tally
+            .chance()
+            .is_ok_and(|chance| chance.half_width() > rule.half_width)
+    {
+        anstream::eprintln!(
+            "warning: the interval is still wider than --until asks for after {} trials",
+            tally.counts().trials
+        );
+    }
+    Ok(())
+}
+
+/// The command that shows one trial again.
+fn replay(arguments: &OddsArguments, trials: u64) -> String {
+    let mut command = String::from("coldkick shot");
+    if let Some(design) = &arguments.design {
+        command += &format!(" {}", design.display());
+    }
+    for change in &arguments.common.changes.set {
+        command += &format!(" --set '{change}'");
+    }
+    command += &format!(" --seed {}", arguments.draws.seed);
+    if arguments.draws.sampler != SamplerName::Plain {
+        let name = SamplerName::of(arguments.draws.sampler.method());
+        command += &format!(" --sampler {name} --trials {trials}");
+    }
+    command
+}
+
+/// How the trials of an answer were drawn, and what was wanted of it.
+struct Answer {
+    wanted: Option<f64>,
+    replay: String,
+    seed: u64,
+    method: SamplingMethod,
+    replicates: u32,
+}
+
+/// Slices put together.
+fn merged(
+    arguments: &OddsArguments,
+    design: Option<&Design>,
+    wanted: Option<f64>,
+    plot: Option<(&Path, PictureFormat)>,
+) -> Result<Verdict, Failure> {
+    let (header, tally) = merge(&arguments.merge)?;
+    let answer = Answer {
+        wanted,
+        replay: match &arguments.design {
+            Some(path) => format!("coldkick shot {}", path.display()),
+            None => "coldkick shot DESIGN".to_owned(),
+        } + &format!(
+            " --seed {} --sampler {} --trials {}",
+            header.seed,
+            SamplerName::of(header.sampler),
+            header.trials
+        ),
+        seed: header.seed,
+        method: header.sampler,
+        replicates: header.replicates,
+    };
+    let Some(design) = design else {
+        let names: Vec<InputName> = header
+            .inputs
+            .iter()
+            .map(|path| InputName {
+                path: path.clone(),
+                dimension: None,
+                words: Vec::new(),
+            })
+            .collect();
+        let odds = odds_of(&tally)?;
+        let report = report(&header.design, &odds, &names, &answer, false, None, None);
+        return write(arguments, report, plot);
+    };
+    if header.fingerprint != fingerprint(design.text()) {
+        return Err(Failure::input(
+            format!(
+                "--merge: the files were computed from another version of {}",
+                design.file()
+            ),
+            "give the design (and --set) they were computed from, or none at all",
+        ));
+    }
+    let inputs = draws::inputs(design)?;
+    let campaign = Campaign::new(inputs, header.sampler, header.seed, header.trials)
+        .map_err(|error| Failure::input(error.to_string(), ""))?;
+    finish(arguments, Some((design, &campaign)), &tally, answer, plot)
+}
+
+fn odds_of(tally: &Tally) -> Result<Odds, Failure> {
+    Odds::of(tally).map_err(|error| Failure::computation(error.to_string()))
+}
+
+fn report<'a>(
+    name: &'a str,
+    odds: &'a Odds,
+    inputs: &'a [InputName],
+    answer: &'a Answer,
+    correlated: bool,
+    drivers: Option<&'a Drivers>,
+    band: Option<&'a PressureBand>,
+) -> OddsReport<'a> {
+    OddsReport {
+        name,
+        odds,
+        inputs,
+        method: answer.method,
+        replicates: answer.replicates,
+        seed: answer.seed,
+        replay: &answer.replay,
+        wanted: answer.wanted,
+        correlated,
+        drivers,
+        band,
+    }
+}
+
+/// What takes discharges of its own, then the report.
+fn finish(
+    arguments: &OddsArguments,
+    source: Option<(&Design, &Campaign)>,
+    tally: &Tally,
+    answer: Answer,
+    plot: Option<(&Path, PictureFormat)>,
+) -> Result<Verdict, Failure> {
+    let Some((design, campaign)) = source else {
+        return Err(Failure::input("no design", "name a design file"));
+    };
+    let odds = odds_of(tally)?;
+    let output = &arguments.common.output;
+    let brief = output.format == Format::Text && output.quiet && plot.is_none();
+    let experiment = experiment(design);
+    let rows = arguments.drivers;
+    let found = if brief || rows == 0 || campaign.inputs().is_empty() {
+        None
+    } else {
+        let total = rows * (campaign.inputs().len() as u64 + 2);
+        let progress = Progress::new("discharges for the drivers", Some(total), output.quiet);
+        let found = drivers(
+            campaign.inputs(),
+            &experiment,
+            rows,
+            campaign.seed(),
+            &progress,
+        );
+        drop(progress);
+        match found {
+            Ok(found) => Some(found),
+            Err(error) => {
+                if !output.quiet {
+                    anstream::eprintln!("warning: no drivers: {error}");
+                }
+                None
+            }
+        }
+    };
+    let band = if plot.is_some() || output.format == Format::Json {
+        pressure_band(campaign, &experiment, BAND_TRIALS)
+            .map_err(|error| Failure::computation(error.to_string()))?
+    } else {
+        None
+    };
+    let names: Vec<InputName> = design.inputs().iter().map(InputName::of).collect();
+    let correlated = campaign.inputs().are_correlated();
+    let report = report(
+        design.name(),
+        &odds,
+        &names,
+        &answer,
+        correlated,
+        found.as_ref(),
+        band.as_ref(),
+    );
+    write(arguments, report, plot)
+}
+
+fn write(
+    arguments: &OddsArguments,
+    report: OddsReport<'_>,
+    plot: Option<(&Path, PictureFormat)>,
+) -> Result<Verdict, Failure> {
+    let output = &arguments.common.output;
+    let units = output.units.into();
+    let unwritable = |error: crate::report::ReportError| Failure::computation(error.to_string());
+    let text = match output.format {
+        Format::Text => {
+            let detail = if output.quiet {
+                Detail::Verdict
+            } else {
+                Detail::Full
+            };
+            odds_text::odds(report, units, detail)
+        }
+        Format::Json => odds_json::document(report).map_err(unwritable)?,
+        Format::Csv => odds_json::table(report).map_err(unwritable)?,
+    };
+    if let Some((path, format)) = plot {
+        let sheet = odds_picture::odds(report, units);
+        let bytes = picture::scene_bytes(&sheet.draw(), format).map_err(unwritable)?;
+        write_whole(path, &bytes, arguments.common.picture.force)?;
+    }
+    print(&text)?;
+    let computed = report.odds.counts.trials > report.odds.counts.not_computed;
+    if !computed {
+        return Err(Failure::computation(
+            "not one of the trials could be computed",
+        ));
+    }
+    Ok(match report.wanted {
+        Some(wanted) if Shown::of(&report.odds.chance, wanted) != Shown::Yes => Verdict::Fail,
+        _ => Verdict::Pass,
+    })
+}
