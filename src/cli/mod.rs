@@ -12,6 +12,7 @@ pub mod gas;
 mod gas_output;
 pub mod load;
 pub mod manual;
+pub mod margins;
 pub mod new;
 pub mod odds;
 mod progress;
@@ -49,6 +50,8 @@ pub enum Task {
     Shot(shot::ShotArguments),
     /// The chance of a successful separation, what fails first and what drives it.
     Odds(odds::OddsArguments),
+    /// How margins and the chance move along a value, and where they run out.
+    Margins(margins::MarginsArguments),
     /// Properties and phase of CO2 at a state named by two properties.
     Gas(gas::GasArguments),
     /// Print the completion script of a shell.
@@ -67,6 +70,7 @@ pub fn run(command: &Command) -> Result<Verdict, Failure> {
         Task::Check(arguments) => check::run(arguments),
         Task::Shot(arguments) => shot::run(arguments),
         Task::Odds(arguments) => odds::run(arguments),
+        Task::Margins(arguments) => margins::run(arguments),
         Task::Gas(arguments) => gas::run(arguments),
         Task::Completions(arguments) => manual::completions(arguments),
         Task::Man => manual::man(),

@@ -163,3 +163,17 @@ pub(super) fn text(
         color: Some(Color::from(colour)),
     });
 }
+
+/// The name of a vertical axis, read from below.
+pub(super) fn upright(scene: &mut Scene, x: f64, y: f64, content: &str) {
+    scene.add(Primitive::Text {
+        x,
+        y,
+        content: content.to_owned(),
+        size: 12,
+        anchor: TextAnchor::Middle,
+        rotate: Some(-90.0),
+        bold: false,
+        color: Some(Color::from(INK)),
+    });
+}

@@ -7,7 +7,9 @@ use kuva::render::color::Color;
 use kuva::render::render::{Primitive, Scene, TextAnchor};
 
 use super::axis::Axis;
-use super::brush::{FAINT, INK, MIDDLE, colour, dash, dashes, frame, line, rectangle, tag, text};
+use super::brush::{
+    FAINT, INK, MIDDLE, colour, dash, dashes, frame, line, rectangle, tag, text, upright,
+};
 
 pub(super) const WIDTH: f64 = 880.0;
 pub(super) const LEFT: f64 = 84.0;
@@ -315,16 +317,7 @@ impl Panel {
             legend += 17.0;
         }
         frame(scene, (LEFT, top), (right, bottom));
-        scene.add(Primitive::Text {
-            x: 18.0,
-            y: 0.5 * (top + bottom),
-            content: self.label.clone(),
-            size: 12,
-            anchor: TextAnchor::Middle,
-            rotate: Some(-90.0),
-            bold: false,
-            color: Some(Color::from(INK)),
-        });
+        upright(scene, 18.0, 0.5 * (top + bottom), &self.label);
         if let Some(label) = x_label {
             let x = 0.5 * (LEFT + right);
             text(

@@ -7,6 +7,8 @@ pub mod error;
 pub mod figure;
 pub mod json;
 pub mod map;
+pub mod margins;
+pub mod margins_picture;
 pub mod odds;
 pub mod odds_json;
 pub mod odds_picture;

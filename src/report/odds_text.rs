@@ -9,7 +9,7 @@ use crate::study::{Record, TrialVerdict};
 use crate::units::{UnitSystem, format, format_percent};
 
 use super::odds::{
-    OddsReport, Shown, basis, chance_in_short, chance_sentence, interval, leading_failure, percent,
+    OddsReport, Shown, basis, chance_in_short, chance_sentence, interval, leading_failure,
     separation,
 };
 use super::terminal::{ASIDE, Detail, FAIL, HEADING, PASS, WARNING, bullet, columns, heading};

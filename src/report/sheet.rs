@@ -1,9 +1,9 @@
-//! Several pictures under each other on one page: figures with axes, bars with whiskers.
+//! Several pictures under each other on one page: figures with axes, bars with whiskers, maps.
 
 use kuva::render::render::{Scene, TextAnchor};
 
 use super::axis::Axis;
-use super::brush::{FAINT, INK, colour, frame, line, rectangle, text};
+use super::brush::{FAINT, INK, colour, frame, line, rectangle, text, upright};
 use super::figure::{Figure, LEFT, RIGHT, WIDTH, headline, page};
 
 /// Height of one bar with its gap [px].
@@ -50,6 +50,8 @@ pub enum Block {
     Figure(Figure),
     /// Bars.
     Bars(Bars),
+    /// A map of shares.
+    Map(CellMap),
 }
 
 /// Pictures under each other.
@@ -76,6 +78,7 @@ impl Sheet {
             match block {
                 Block::Figure(figure) => figure.draw_at(&mut scene, top),
                 Block::Bars(bars) => bars.draw_at(&mut scene, top),
+                Block::Map(map) => map.draw_at(&mut scene, top),
             }
             top += block.height();
         }
@@ -88,6 +91,7 @@ impl Block {
         match self {
             Block::Figure(figure) => figure.height(),
             Block::Bars(bars) => bars.height(),
+            Block::Map(map) => map.height(),
         }
     }
 }
@@ -207,4 +211,220 @@ fn shortened(label: &str) -> String {
     }
     let tail: String = label.chars().skip(count - MOST + 3).collect();
     format!("...{tail}")
+}
+
+/// One cell of a map.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Cell {
+    /// Centre along the horizontal axis.
+    pub x: f64,
+    /// Centre along the vertical axis.
+    pub y: f64,
+    /// Share that decides the shade, 0 to 1; `None` for no value.
+    pub share: Option<f64>,
+    /// Whether a cross marks it.
+    pub crossed: bool,
+}
+
+/// Shares over two values, in steps of shade that also print.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct CellMap {
+    /// What the horizontal axis shows.
+    pub x_label: String,
+    /// What the vertical axis shows.
+    pub y_label: String,
+    /// What the shades show.
+    pub legend: String,
+    /// What a cross means.
+    pub crossed: String,
+    /// Cells on a regular grid.
+    pub cells: Vec<Cell>,
+}
+
+/// Least share of each shade, its colour and its name.
+const SHADES: [(f64, &str, &str); 6] = [
+    (0.99, "#ffffff", "99 % or more"),
+    (0.95, "#d7e8f2", "95 to 99 %"),
+    (0.80, "#9cc4de", "80 to 95 %"),
+    (0.50, "#5b94bd", "50 to 80 %"),
+    (0.10, "#2f6690", "10 to 50 %"),
+    (f64::NEG_INFINITY, "#16324f", "under 10 %"),
+];
+/// Shade of a cell without a value.
+const NO_VALUE: &str = "#bdbdbd";
+/// Height of a map [px].
+const MAP_HEIGHT: f64 = 420.0;
+
+impl CellMap {
+    fn height(&self) -> f64 {
+        MAP_HEIGHT + 80.0
+    }
+
+    fn draw_at(&self, scene: &mut Scene, origin: f64) {
+        let (top, bottom) = (origin + 16.0, origin + 16.0 + MAP_HEIGHT);
+        let right = WIDTH - RIGHT;
+        let (columns, rows) = (
+            centres(self.cells.iter().map(|cell| cell.x)),
+            centres(self.cells.iter().map(|cell| cell.y)),
+        );
+        let ((low, high, width), (least, most, height)) = (reach(&columns), reach(&rows));
+        let across = Axis::new(low, high, LEFT, right - LEFT, 8);
+        let up = Axis::new(least, most, bottom, -MAP_HEIGHT, 8);
+        for cell in &self.cells {
+            let shade = cell.share.map_or(NO_VALUE, |share| {
+                SHADES
+                    .iter()
+                    .find(|(least, _, _)| share >= *least)
+                    .map_or(NO_VALUE, |(_, colour, _)| colour)
+            });
+            let (x0, x1) = (
+                across.map(cell.x - 0.5 * width),
+                across.map(cell.x + 0.5 * width),
+            );
+            let (y0, y1) = (up.map(cell.y + 0.5 * height), up.map(cell.y - 0.5 * height));
+            rectangle(scene, (x0, y0), (x1 - x0, y1 - y0), shade, 1.0);
+            if cell.crossed {
+                let (x, y) = (across.map(cell.x), up.map(cell.y));
+                line(
+                    scene,
+                    (x - 4.0, y - 4.0),
+                    (x + 4.0, y + 4.0),
+                    "#d55e00",
+                    1.8,
+                    None,
+                );
+                line(
+                    scene,
+                    (x - 4.0, y + 4.0),
+                    (x + 4.0, y - 4.0),
+                    "#d55e00",
+                    1.8,
+                    None,
+                );
+            }
+        }
+        frame(scene, (LEFT, top), (right, bottom));
+        for tick in across.ticks() {
+            let x = across.map(tick);
+            line(scene, (x, bottom), (x, bottom + 4.0), INK, 1.0, None);
+            let label = across.write(tick);
+            text(
+                scene,
+                x,
+                bottom + 17.0,
+                &label,
+                11,
+                TextAnchor::Middle,
+                INK,
+                false,
+            );
+        }
+        for tick in up.ticks() {
+            let y = up.map(tick);
+            line(scene, (LEFT - 4.0, y), (LEFT, y), INK, 1.0, None);
+            let label = up.write(tick);
+            text(
+                scene,
+                LEFT - 8.0,
+                y + 4.0,
+                &label,
+                11,
+                TextAnchor::End,
+                INK,
+                false,
+            );
+        }
+        let middle = 0.5 * (LEFT + right);
+        text(
+            scene,
+            middle,
+            bottom + 36.0,
+            &self.x_label,
+            12,
+            TextAnchor::Middle,
+            INK,
+            false,
+        );
+        upright(scene, 18.0, 0.5 * (top + bottom), &self.y_label);
+        self.draw_legend(scene, right + 8.0, top);
+    }
+
+    fn draw_legend(&self, scene: &mut Scene, x: f64, top: f64) {
+        text(
+            scene,
+            x,
+            top + 4.0,
+            &self.legend,
+            11,
+            TextAnchor::Start,
+            INK,
+            true,
+        );
+        let mut y = top + 22.0;
+        let none = (f64::NAN, NO_VALUE, "no valid design");
+        for (_, colour, name) in SHADES.iter().chain([&none]) {
+            rectangle(scene, (x, y - 8.0), (20.0, 12.0), colour, 1.0);
+            frame(scene, (x, y - 8.0), (x + 20.0, y + 4.0));
+            text(
+                scene,
+                x + 26.0,
+                y + 2.0,
+                name,
+                11,
+                TextAnchor::Start,
+                INK,
+                false,
+            );
+            y += 18.0;
+        }
+        line(
+            scene,
+            (x + 6.0, y - 6.0),
+            (x + 14.0, y + 2.0),
+            "#d55e00",
+            1.8,
+            None,
+        );
+        line(
+            scene,
+            (x + 6.0, y + 2.0),
+            (x + 14.0, y - 6.0),
+            "#d55e00",
+            1.8,
+            None,
+        );
+        text(
+            scene,
+            x + 26.0,
+            y + 2.0,
+            &self.crossed,
+            11,
+            TextAnchor::Start,
+            INK,
+            false,
+        );
+    }
+}
+
+/// Distinct values, ascending.
+fn centres(values: impl Iterator<Item = f64>) -> Vec<f64> {
+    let mut found: Vec<f64> = values.collect();
+    found.sort_by(f64::total_cmp);
+    found.dedup();
+    found
+}
+
+/// Ends of the cells around some centres, and the width of one.
+fn reach(centres: &[f64]) -> (f64, f64, f64) {
+    let (first, last) = (
+        centres.first().copied().unwrap_or(0.0),
+        centres.last().copied().unwrap_or(1.0),
+    );
+    let steps = centres.len().saturating_sub(1);
+    let width = if steps > 0 {
+        (last - first) / steps as f64
+    } else {
+        1.0
+    };
+    (first - 0.5 * width, last + 0.5 * width, width)
 }

@@ -417,3 +417,49 @@ fn band(margins: &[f64]) -> Option<[f64; 3]> {
     sorted.sort_by(f64::total_cmp);
     (!sorted.is_empty()).then(|| BAND.map(|p| percentile::of_sorted(&sorted, p)))
 }
+
+/// A stretch of the values swept on which something holds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Stretch {
+    /// Where it begins: an edge, or `None` where it holds at the first value swept.
+    pub from: Option<Edge>,
+    /// Where it ends: an edge, or `None` where it holds at the last value swept.
+    pub to: Option<Edge>,
+}
+
+impl Sweep {
+    /// Stretches on which the nominal design passes, ascending.
+    #[must_use]
+    pub fn passing(&self) -> Vec<Stretch> {
+        let starts = self.points.first().is_some_and(SweepPoint::passes);
+        stretches(starts, self.nominal_edges.iter().map(|found| found.edge))
+    }
+
+    /// Stretches on which the estimated chance is at least a level, ascending; the edges are those
+    /// found for the level the sweep was made for.
+    #[must_use]
+    pub fn reaching(&self, level: f64) -> Vec<Stretch> {
+        let first = self.points.first().and_then(|point| point.chance);
+        let starts = first.is_some_and(|chance| chance.estimate >= level);
+        stretches(starts, self.chance_edges.iter().map(|found| found.edge))
+    }
+}
+
+fn stretches(starts_inside: bool, edges: impl Iterator<Item = Edge>) -> Vec<Stretch> {
+    let mut found = Vec::new();
+    let mut open = starts_inside.then_some(None);
+    for edge in edges {
+        if edge.holds_below() {
+            if let Some(from) = open.take() {
+                let to = Some(edge);
+                found.push(Stretch { from, to });
+            }
+        } else {
+            open = Some(Some(edge));
+        }
+    }
+    if let Some(from) = open {
+        found.push(Stretch { from, to: None });
+    }
+    found
+}

@@ -19,7 +19,7 @@ use super::leak::pressure_force;
 use super::shot::HeldNose;
 
 /// Trials handed over at a time, and so the grain of progress and of early stops.
-pub const BATCH: u64 = 128;
+pub const BATCH: u64 = 64;
 
 /// Why a trial has no outcome.
 #[derive(Debug, thiserror::Error)]

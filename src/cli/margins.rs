@@ -1,0 +1,296 @@
+//! `coldkick margins`: how margins and the chance of success move along a value of the design, and
+//! where they run out.
+
+use std::path::PathBuf;
+
+use clap::Args;
+
+use crate::cli::common::{CommonOptions, Format};
+use crate::cli::draws::{self, DrawOptions, check_trials};
+use crate::cli::files::{print, write_whole};
+use crate::cli::progress::Progress;
+use crate::cli::{Failure, Verdict, load, odds};
+use crate::design::{Design, DesignError, edit};
+use crate::discharge::Settings;
+use crate::report::margins::{self, CUSTOMARY_LEVEL, MarginsReport, SweptValue};
+use crate::report::terminal::Detail;
+use crate::report::{margins_picture, picture};
+use crate::study::DischargeExperiment;
+use crate::study::chance::trials_to_show;
+use crate::study::margins::{Setup, Sweep, SweepSettings, sweep};
+use crate::units::{self, Dimension};
+
+/// Values along a sweep, and along each of two, when nobody says how many.
+const POINTS: usize = 15;
+const POINTS_OF_TWO: usize = 9;
+/// Most values along a sweep.
+const MOST_POINTS: usize = 1_000;
+/// Trials at each value when nobody says how many: at least these, and half as many again as could
+/// show the wanted chance at all.
+const TRIALS: u64 = 300;
+
+/// Arguments of `margins`.
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:\n  \
+                  coldkick margins tern.ron --over \"shared.soak = -15 .. 30 degC\" --at-least 99%\n  \
+                  coldkick margins tern.ron --over \"paths.coupler-leak.area = 0.5 .. 8 mm2\" --plot m.svg\n  \
+                  coldkick margins tern.ron --over \"shared.soak = -15 .. 30 degC\" \\\n      \
+                  --over \"paths.coupler-leak.area = 1 .. 8 mm2\"\n\n\
+                  A value swept is certain: it replaces the spread that stands there.")]
+pub struct MarginsArguments {
+    /// Design file
+    #[arg(value_name = "DESIGN")]
+    pub design: PathBuf,
+    /// Value to sweep, as \"PATH = FROM .. TO UNIT\"; twice for a map over two
+    #[arg(long, value_name = "PATH=RANGE", required = true)]
+    pub over: Vec<String>,
+    /// Wanted chance of success: find where it is lost
+    #[arg(long, value_name = "SHARE")]
+    pub at_least: Option<String>,
+    /// Values along the sweep
+    #[arg(long, value_name = "N")]
+    pub points: Option<usize>,
+    /// Trials at each value
+    #[arg(long, value_name = "N")]
+    pub trials: Option<u64>,
+    /// Where the draws come from.
+    #[command(flatten)]
+    pub draws: DrawOptions,
+    /// Options shared with other commands.
+    #[command(flatten)]
+    pub common: CommonOptions,
+}
+
+/// Sweeps and writes what came of it.
+///
+/// # Errors
+/// Bad input, a failed computation, or a file that cannot be written.
+pub fn run(arguments: &MarginsArguments) -> Result<Verdict, Failure> {
+    let plot = load::plot_target(&arguments.common.picture)?;
+    let wanted = arguments
+        .at_least
+        .as_deref()
+        .map(|text| draws::share("--at-least", text))
+        .transpose()?;
+    let level = wanted.unwrap_or(CUSTOMARY_LEVEL);
+    let swept: Vec<SweptValue> = arguments
+        .over
+        .iter()
+        .map(|text| parse_over(text))
+        .collect::<Result<_, _>>()?;
+    let (over, second) = match swept.as_slice() {
+        [one] => (one, None),
+        [one, two] if one.path == two.path => {
+            return Err(Failure::input(
+                format!("--over: {} is named twice", two.path),
+                "sweep two different values",
+            ));
+        }
+        [one, two] => (one, Some(two)),
+        _ => {
+            return Err(Failure::input(
+                format!("--over is given {} times", swept.len()),
+                "sweep one value or two",
+            ));
+        }
+    };
+    let settings = settings(arguments, over, second.is_some(), level)?;
+    let design = load::design(&arguments.design, &arguments.common.changes)?;
+    odds::kinds(&design)?;
+    check_reach(&design, over, second)?;
+    let progress = Progress::new("trials", None, arguments.common.output.quiet);
+    let along = |design: &Design| -> Result<Sweep, Failure> {
+        let family = |value: f64| setup(design, over, value);
+        sweep(&family, &settings, &progress)
+            .map_err(|error| Failure::computation(error.to_string()))
+    };
+    let sweeps: Vec<(f64, Sweep)> = match second {
+        None => vec![(f64::NAN, along(&design)?)],
+        Some(second) => {
+            let steps = settings.points - 1;
+            let mut sweeps = Vec::with_capacity(settings.points);
+            for step in 0..=steps {
+                let share = step as f64 / steps as f64;
+                let value = second.low * (1.0 - share) + second.high * share;
+                let changed = at(&design, second, value).map_err(load::bad_design)?;
+                sweeps.push((value, along(&changed)?));
+            }
+            sweeps
+        }
+    };
+    drop(progress);
+    let Some((_, first)) = sweeps.first() else {
+        return Err(Failure::computation("nothing was swept"));
+    };
+    let report = MarginsReport {
+        name: design.name(),
+        over,
+        second: second.map(|second| (second, sweeps.as_slice())),
+        sweep: first,
+        level,
+        trials: settings.trials,
+        seed: settings.seed,
+    };
+    write(arguments, report, plot)?;
+    let passes = sweeps.iter().any(|(_, sweep)| {
+        margins::any_passes(sweep) && wanted.is_none_or(|level| !sweep.reaching(level).is_empty())
+    });
+    Ok(if passes { Verdict::Pass } else { Verdict::Fail })
+}
+
+fn write(
+    arguments: &MarginsArguments,
+    report: MarginsReport<'_>,
+    plot: Option<(&std::path::Path, crate::report::PictureFormat)>,
+) -> Result<(), Failure> {
+    let output = &arguments.common.output;
+    let unwritable = |error: crate::report::ReportError| Failure::computation(error.to_string());
+    let text = match output.format {
+        Format::Text => {
+            let detail = if output.quiet {
+                Detail::Verdict
+            } else {
+                Detail::Full
+            };
+            margins::text(report, detail)
+        }
+        Format::Json => margins::document(report).map_err(unwritable)?,
+        Format::Csv => margins::csv(report).map_err(unwritable)?,
+    };
+    if let Some((path, format)) = plot {
+        let sheet = margins_picture::margins(report);
+        let bytes = picture::scene_bytes(&sheet.draw(), format).map_err(unwritable)?;
+        write_whole(path, &bytes, arguments.common.picture.force)?;
+    }
+    print(&text)
+}
+
+fn settings(
+    arguments: &MarginsArguments,
+    over: &SweptValue,
+    two: bool,
+    level: f64,
+) -> Result<SweepSettings, Failure> {
+    let points = arguments
+        .points
+        .unwrap_or(if two { POINTS_OF_TWO } else { POINTS });
+    if !(2..=MOST_POINTS).contains(&points) {
+        return Err(Failure::input(
+            format!("--points {points}: a sweep has 2 to {MOST_POINTS} values"),
+            "",
+        ));
+    }
+    let needed = trials_to_show(level).map_err(|error| Failure::input(error.to_string(), ""))?;
+    let trials = arguments
+        .trials
+        .unwrap_or_else(|| TRIALS.max(needed.saturating_add(needed / 2)));
+    check_trials(trials)?;
+    if trials < needed {
+        let shown = units::format_percent(level);
+        return Err(Failure::input(
+            format!(
+                "--trials {trials}: that few cannot show a chance of {shown}, even if none fails"
+            ),
+            format!("use {needed} or more, or a lower --at-least"),
+        ));
+    }
+    Ok(SweepSettings {
+        low: over.low,
+        high: over.high,
+        points,
+        trials,
+        method: arguments.draws.sampler.method(),
+        seed: arguments.draws.seed,
+        level: Some(level),
+    })
+}
+
+/// Reads "PATH = FROM .. TO UNIT".
+fn parse_over(text: &str) -> Result<SweptValue, Failure> {
+    let wrong = |what: &str| {
+        Failure::input(
+            format!("--over \"{text}\": {what}"),
+            "write it as --over \"site.temperature = -20 .. 35 degC\"",
+        )
+    };
+    let (path, range) = text
+        .split_once('=')
+        .ok_or_else(|| wrong("no `=` between path and range"))?;
+    let (from, to) = range
+        .split_once("..")
+        .ok_or_else(|| wrong("no `..` between the ends of the range"))?;
+    let (low, first_unit) = number_and_unit(from).ok_or_else(|| wrong("no number before `..`"))?;
+    let (high, unit) = number_and_unit(to).ok_or_else(|| wrong("no number after `..`"))?;
+    if !first_unit.is_empty() && first_unit != unit {
+        return Err(wrong("both ends need the same unit"));
+    }
+    if !(low.is_finite() && high.is_finite()) || low == high {
+        return Err(wrong("the ends must be two different numbers"));
+    }
+    let unit = unit.to_owned();
+    let is_temperature = units::parse(&format!("0 {unit}"), Dimension::Temperature).is_ok();
+    Ok(SweptValue {
+        path: path.trim().to_owned(),
+        low: low.min(high),
+        high: low.max(high),
+        unit,
+        is_temperature,
+    })
+}
+
+/// Splits "-20 degC" or "-20degC" into number and unit.
+fn number_and_unit(text: &str) -> Option<(f64, &str)> {
+    let text = text.trim();
+    // The longest start that is a number: "1e-3 mm" has its exponent, "5 e" has none.
+    (1..=text.len())
+        .rev()
+        .filter_map(|end| Some((text.get(..end)?, text.get(end..)?)))
+        .find_map(|(number, unit)| {
+            let number = number.trim_end().replace('\u{2212}', "-");
+            let first = number.chars().next()?;
+            let plain = first.is_ascii_digit() || matches!(first, '+' | '-' | '.');
+            Some((plain.then(|| number.parse().ok())??, unit.trim()))
+        })
+}
+
+/// The design at one value.
+fn at(design: &Design, over: &SweptValue, value: f64) -> Result<Design, DesignError> {
+    let written = format!("{value} {}", over.unit);
+    let text = edit::set(design.file(), design.text(), &over.path, written.trim())?;
+    Design::parse(design.file(), &text)
+}
+
+fn setup(design: &Design, over: &SweptValue, value: f64) -> Result<Setup, String> {
+    let changed = at(design, over, value).map_err(|error| error.to_string())?;
+    let inputs = changed.draws().map_err(|error| error.to_string())?;
+    let build = move |values: &[f64]| changed.system(values).map_err(|error| error.to_string());
+    Ok(Setup {
+        inputs,
+        experiment: Box::new(DischargeExperiment {
+            build,
+            settings: Settings::default(),
+        }),
+    })
+}
+
+/// A mistake in a path or a unit shows at every value: then nothing need be computed.
+fn check_reach(
+    design: &Design,
+    over: &SweptValue,
+    second: Option<&SweptValue>,
+) -> Result<(), Failure> {
+    let tried = |design: &Design, over: &SweptValue| -> Result<Design, DesignError> {
+        let middle = 0.5 * (over.low + over.high);
+        at(design, over, middle)
+            .or_else(|error| at(design, over, over.low).map_err(|_| error))
+            .or_else(|error| at(design, over, over.high).map_err(|_| error))
+    };
+    let changed = match second {
+        None => tried(design, over),
+        Some(second) => tried(design, second).and_then(|changed| tried(&changed, over)),
+    };
+    match changed {
+        Ok(_) => Ok(()),
+        Err(error) => Err(load::bad_design(error)),
+    }
+}
