@@ -61,6 +61,8 @@ pub struct Panel {
     pub levels: Vec<Level>,
     /// Whether the axis starts at zero.
     pub from_zero: bool,
+    /// Ends of the axis, whatever is drawn.
+    pub ends: Option<(f64, f64)>,
     /// Height of the axes [px].
     pub height: f64,
 }
@@ -170,6 +172,9 @@ pub(super) fn headline(scene: &mut Scene, origin: f64, title: &str, lines: &[Str
 impl Panel {
     /// Range of everything drawn, and of the levels near it.
     fn range(&self, across: &Axis) -> (f64, f64) {
+        if let Some(ends) = self.ends {
+            return ends;
+        }
         let visible = |x: &f64| *x >= across.low && *x <= across.high;
         let values = self
             .curves

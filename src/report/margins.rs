@@ -191,18 +191,23 @@ fn nominal_end(over: &SweptValue, found: &NominalEdge) -> String {
 }
 
 fn chance_end(over: &SweptValue, found: &ChanceEdge, level: f64) -> String {
-    let limit = |edge: Option<Edge>, none: &str| {
-        edge.map_or_else(|| none.to_owned(), |edge| over.show(edge.inside))
-    };
+    let level = format_percent(level);
+    let sure = found.sure.map_or_else(
+        || format!("these trials show {level} nowhere in the range"),
+        |edge| {
+            format!(
+                "it is shown to be above as far as {}",
+                over.show(edge.inside)
+            )
+        },
+    );
+    let lost = found.lost.map_or_else(
+        || "nowhere in the range to be below".to_owned(),
+        |edge| format!("to be below from {}", over.show(edge.outside)),
+    );
     format!(
-        "the chance falls under {} at {} (shown to be above as far as {}, shown to be below from {})",
-        format_percent(level),
-        over.show(found.edge.outside),
-        limit(found.sure, "nowhere in the range"),
-        found.lost.map_or_else(
-            || "nowhere in the range".to_owned(),
-            |edge| over.show(edge.outside)
-        ),
+        "the chance falls under {level} at {}; {sure}, and {lost}",
+        over.show(found.edge.outside)
     )
 }
 

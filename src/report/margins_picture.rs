@@ -1,6 +1,7 @@
 //! A sweep as a picture: the chance and every margin along the value, the region that passes shaded;
 //! along two values, a map of the chance.
 
+use crate::study::CriterionKind;
 use crate::study::margins::{Stretch, Sweep};
 use crate::units::format_percent;
 
@@ -20,8 +21,17 @@ pub fn margins(report: MarginsReport<'_>) -> Sheet {
         None => Block::Figure(along(&report)),
     };
     Sheet {
-        title: format!("{}: margins along {}", report.name, report.over.path),
-        subtitle: headline(&report).split("; ").map(str::to_owned).collect(),
+        title: match report.second {
+            None => format!("{}: margins along {}", report.name, report.over.path),
+            Some((second, _)) => format!(
+                "{}: chance along {} and {}",
+                report.name, report.over.path, second.path
+            ),
+        },
+        subtitle: match report.second {
+            None => headline(&report).split("; ").map(str::to_owned).collect(),
+            Some(_) => vec![format!("{} trials at each of the points", report.trials)],
+        },
         blocks: vec![block],
     }
 }
@@ -62,15 +72,15 @@ fn along(report: &MarginsReport<'_>) -> Figure {
         bands.push(Band {
             label: "5 to 95 %".to_owned(),
             points: band,
-            style: place,
+            style: 0,
         });
         panels.push(Panel {
             label: "margin [%]".to_owned(),
             bands,
             curves: vec![Curve {
-                label: kind.failure().replace(" too ", " / too "),
+                label: short(&kind),
                 points: nominal,
-                style: place,
+                style: 0,
             }],
             levels: vec![Level {
                 label: "limit".to_owned(),
@@ -120,9 +130,25 @@ fn chance_panel(report: &MarginsReport<'_>, passing: &[Stretch], range: (f64, f6
             label: format_percent(report.level),
             value: 100.0 * report.level,
         }],
-        from_zero: true,
+        ends: Some((0.0, 100.0)),
         height: 170.0,
+        ..Panel::default()
     }
+}
+
+/// A name that fits beside a panel.
+fn short(kind: &CriterionKind) -> String {
+    let name = match kind {
+        CriterionKind::RetentionFactor => "force over retention".to_owned(),
+        CriterionKind::ExitSpeedLeast => "exit speed, least".to_owned(),
+        CriterionKind::ExitSpeedMost => "exit speed, greatest".to_owned(),
+        other => other.label(),
+    };
+    const MOST: usize = 22;
+    if name.chars().count() <= MOST {
+        return name;
+    }
+    name.chars().take(MOST - 3).chain("...".chars()).collect()
 }
 
 /// The stretches that pass, as regions of full height.
