@@ -12,6 +12,8 @@ pub const STRENGTH: (f64, f64) = (200.0, 20.0);
 pub const LOAD_SPREAD: f64 = 10.0;
 /// Load that makes failures common: chance 0.012 674.
 pub const COMMON_LOAD: f64 = 150.0;
+/// Load that makes them likely: chance 0.089 856.
+pub const LIKELY_LOAD: f64 = 170.0;
 
 /// Strength and load.
 pub fn inputs(load: f64) -> Inputs {

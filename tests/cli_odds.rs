@@ -1,0 +1,430 @@
+//! `odds`, `margins` and `shot --trial` as a user sees them: answers, exit codes, files, large
+//! campaigns in slices, and every way in which the input can be wrong.
+
+use std::path::{Path, PathBuf};
+
+use assert_cmd::Command;
+use serde_json::Value;
+
+/// A small design with uncertain values that runs in no time and fails now and then.
+const SMALL: &str = r#"(
+    name: "Small",
+    shared: { "soak": "normal 15 degC sd 4 degC" },
+    vessels: {
+        "cartridge": (kind: "cartridge", charge: "normal 2 g sd 0.1 g within 1.5 g .. 2.4 g",
+            volume: "3 mL", temperature: "$soak", draw: "vapour", rating: "250 barg"),
+        "bay": (kind: "bay", volume: "0.3 L", temperature: "$soak", rating: "10 barg"),
+    },
+    paths: {
+        "valve": (kind: "valve", from: "cartridge", to: "bay", area: "1 mm2",
+            discharge_coefficient: "uniform 0.5 .. 0.8", flow_blend: "0", opens_at: "0 s",
+            opening: ramp(lag: "0 s", duration: "uniform 1 ms .. 20 ms")),
+        "leak": (kind: "leak", from: "bay", to: "ambient", area: "lognormal 2 mm2 factor 1.7",
+            discharge_coefficient: "0.65"),
+    },
+    nose: (vessel: "bay", bore: "54 mm", mass: "0.2 kg", engagement: "40 mm",
+        pins: [(count: "1", strength: "normal 160 N sd 15 N within 100 N .. 250 N",
+            tear_length: "0.5 mm")],
+        static_friction: "10 N", kinetic_friction: "8 N"),
+    site: (mode: "bench", elevation: "0 deg", pressure: "1 bara", temperature: "15 degC"),
+    criteria: (clear_within: "0.3 s", exit_speed_least: "6.2 m/s"),
+    horizon: "0.4 s",
+)
+"#;
+
+struct Outcome {
+    code: i32,
+    out: String,
+    err: String,
+}
+
+fn coldkick(folder: &Path, arguments: &[&str]) -> Outcome {
+    let output = Command::cargo_bin("coldkick")
+        .expect("the binary")
+        .args(arguments)
+        .current_dir(folder)
+        .env("NO_COLOR", "1")
+        .output()
+        .expect("it runs");
+    Outcome {
+        code: output.status.code().expect("an exit code"),
+        out: String::from_utf8(output.stdout).expect("UTF-8 on stdout"),
+        err: String::from_utf8(output.stderr).expect("UTF-8 on stderr"),
+    }
+}
+
+/// A folder with the small design.
+fn workshop() -> tempfile::TempDir {
+    let folder = tempfile::tempdir().expect("a temporary directory");
+    std::fs::write(folder.path().join("small.ron"), SMALL).expect("a file");
+    folder
+}
+
+fn names(folder: &Path) -> Vec<String> {
+    let mut names: Vec<String> = std::fs::read_dir(folder)
+        .expect("a directory")
+        .map(|entry| entry.expect("an entry").file_name().to_string_lossy().into_owned())
+        .collect();
+    names.sort();
+    names
+}
+
+fn json(run: &Outcome) -> Value {
+    serde_json::from_str(&run.out).unwrap_or_else(|error| panic!("{error}: {}", run.err))
+}
+
+/// Refused with exit 2, the words in the message, nothing on stdout, nothing written.
+#[track_caller]
+fn refused(arguments: &[&str], words: &[&str]) {
+    let folder = workshop();
+    let run = coldkick(folder.path(), arguments);
+    assert_eq!(run.code, 2, "{arguments:?}: {}", run.err);
+    assert!(run.out.is_empty(), "{}", run.out);
+    for word in words {
+        assert!(run.err.contains(word), "no `{word}` in: {}", run.err);
+    }
+    assert_eq!(names(folder.path()), ["small.ron"], "something was written");
+}
+
+#[test]
+fn the_chance_comes_first_with_its_interval() {
+    let folder = workshop();
+    let run = coldkick(
+        folder.path(),
+        &["odds", "small.ron", "--trials", "40", "--drivers", "8", "--plot", "odds.svg"],
+    );
+    assert_eq!(run.code, 0, "{}", run.err);
+    assert!(run.err.is_empty(), "no progress without a terminal: {}", run.err);
+    let first = run.out.lines().next().unwrap();
+    assert!(first.contains("of 40 trials succeed") && first.contains("95 % interval"), "{first}");
+    for word in [
+        "What fails",
+        "exit speed too low",
+        "How results spread",
+        "What drives it",
+        "56 discharges of their own",
+        "Worst trials",
+        "coldkick shot small.ron --seed 1 --trial ",
+        "no permission",
+    ] {
+        assert!(run.out.contains(word), "no `{word}` in: {}", run.out);
+    }
+    let picture = std::fs::read_to_string(folder.path().join("odds.svg")).unwrap();
+    for word in ["Pressure under the nose", "Outcome, by the first", "What drives", "Exit speed"] {
+        assert!(picture.contains(word), "no `{word}` in the picture");
+    }
+}
+
+/// Numbers add up, trials replay bit for bit, and the answer does not depend on threads.
+#[test]
+fn json_adds_up_and_trials_replay() {
+    let folder = workshop();
+    let arguments = [
+        "odds", "small.ron", "--trials", "30", "--seed", "5", "--drivers", "0", "--format", "json",
+    ];
+    let run = coldkick(folder.path(), &arguments);
+    let document = json(&run);
+    let count = |key: &str| document[key].as_u64().unwrap();
+    assert_eq!(count("successes") + count("failures") + count("not_computed"), 30);
+    let firsts: u64 = document["criteria"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|criterion| criterion["failed_first"].as_u64().unwrap())
+        .sum();
+    assert_eq!(firsts, count("failures"));
+    let band = &document["pressure_band"];
+    assert_eq!(band["trials"], 30);
+    assert_eq!(
+        band["time_s"].as_array().unwrap().len(),
+        band["median_pa"].as_array().unwrap().len()
+    );
+    assert!(document["drivers"].is_null() && document["verdict"].is_null());
+    let output = Command::cargo_bin("coldkick")
+        .unwrap()
+        .args(arguments)
+        .current_dir(folder.path())
+        .env("RAYON_NUM_THREADS", "1")
+        .output()
+        .unwrap();
+    assert_eq!(String::from_utf8(output.stdout).unwrap(), run.out);
+
+    let worst = &document["worst"][0];
+    let number = worst["trial"].to_string();
+    let shot = coldkick(
+        folder.path(),
+        &["shot", "small.ron", "--seed", "5", "--trial", &number, "--format", "json"],
+    );
+    let shot = json(&shot);
+    assert_eq!(shot["first_failed"], worst["first_failed"]);
+    for (key, name) in [
+        ("exit_speed_m_s", "exit_speed_m_s"),
+        ("clear_time_s", "clear_time_s"),
+        ("peak_bay_pressure_pa", "peak_bay_pressure_pa"),
+    ] {
+        assert_eq!(shot[key], worst["quantities"][name], "{key}");
+    }
+    let told = coldkick(folder.path(), &["shot", "small.ron", "--seed", "5", "--trial", &number]);
+    assert!(told.out.contains("Values of this trial") && told.out.contains("usually 2.00 g"));
+}
+
+#[test]
+fn a_wanted_chance_decides_the_exit_code() {
+    let folder = workshop();
+    let run = |wanted: &str| {
+        coldkick(
+            folder.path(),
+            &["odds", "small.ron", "--trials", "40", "--drivers", "0", "-q", "--at-least", wanted],
+        )
+    };
+    let (low, high) = (run("20%"), run("99.9%"));
+    assert_eq!((low.code, high.code), (0, 1), "{} {}", low.out, high.out);
+    assert!(low.out.starts_with("PASS") && high.out.starts_with("FAIL"), "{}", high.out);
+    let open = run("72%");
+    assert_eq!(open.code, 1);
+    assert!(open.out.starts_with("OPEN"), "{}", open.out);
+    assert_eq!(open.out.lines().count(), 1);
+}
+
+/// A campaign in slices, merged; one killed on its way and resumed: each is the whole, bit for bit.
+#[test]
+fn slices_and_interruptions_change_nothing() {
+    let folder = workshop();
+    let base = ["odds", "small.ron", "--trials", "30", "--drivers", "0", "--sampler", "sobol"];
+    let with = |more: &[&str]| -> Outcome {
+        let all: Vec<&str> = base.iter().chain(more).copied().collect();
+        coldkick(folder.path(), &all)
+    };
+    let whole = with(&["--trials-out", "all.csv", "--format", "csv"]);
+    assert_eq!(whole.code, 0, "{}", whole.err);
+    for slice in ["1/3", "2/3", "3/3"] {
+        let file = format!("part{}.csv", &slice[..1]);
+        let run = with(&["--slice", slice, "--trials-out", &file]);
+        assert_eq!(run.code, 0, "{}", run.err);
+        assert!(run.out.contains("slice"), "{}", run.out);
+    }
+    let merged = coldkick(
+        folder.path(),
+        &["odds", "--merge", "part2.csv", "part3.csv", "part1.csv", "--format", "csv"],
+    );
+    assert_eq!(merged.out, whole.out);
+    let with_design = coldkick(
+        folder.path(),
+        &["odds", "small.ron", "--drivers", "0", "--format", "csv", "--merge", "all.csv"],
+    );
+    assert_eq!(with_design.out, whole.out);
+
+    // A run killed in the middle of a line.
+    let text = std::fs::read_to_string(folder.path().join("all.csv")).unwrap();
+    let cut: usize = text.lines().take(14).map(|line| line.len() + 1).sum();
+    std::fs::write(folder.path().join("again.csv.part"), &text[..cut + 25]).unwrap();
+    let refused = with(&["--trials-out", "again.csv"]);
+    assert_eq!(refused.code, 2);
+    assert!(refused.err.contains("--resume"), "{}", refused.err);
+    let other = with(&["--trials-out", "again.csv", "--resume", "--seed", "2"]);
+    assert_eq!(other.code, 2);
+    assert!(other.err.contains("seed 1, not 2"), "{}", other.err);
+    let resumed = with(&["--trials-out", "again.csv", "--resume", "--format", "csv"]);
+    assert_eq!(resumed.code, 0, "{}", resumed.err);
+    assert_eq!(resumed.out, whole.out);
+    assert_eq!(std::fs::read_to_string(folder.path().join("again.csv")).unwrap(), text);
+    assert!(!folder.path().join("again.csv.part").exists());
+
+    // Merging what does not belong together.
+    let merge = |files: &[&str]| {
+        let mut all = vec!["odds", "--merge"];
+        all.extend(files);
+        let run = coldkick(folder.path(), &all);
+        assert_eq!(run.code, 2, "{}", run.out);
+        run.err
+    };
+    assert!(merge(&["part1.csv", "part3.csv"]).contains("missing: 2/3"));
+    assert!(merge(&["part1.csv", "part1.csv"]).contains("same trials"));
+    assert!(merge(&["small.ron"]).contains("no table of trials"));
+    assert!(merge(&["nowhere.csv"]).contains("cannot be read"));
+    let run = with(&["--seed", "3", "--slice", "2/3", "--trials-out", "seed3.csv"]);
+    assert_eq!(run.code, 0);
+    assert!(merge(&["part1.csv", "seed3.csv", "part3.csv"]).contains("seed 3, not 1"));
+    let changed = coldkick(
+        folder.path(),
+        &["odds", "small.ron", "--set", "nose.mass=0.3 kg", "--merge", "all.csv"],
+    );
+    assert_eq!(changed.code, 2);
+    assert!(changed.err.contains("another version"), "{}", changed.err);
+}
+
+#[test]
+fn bad_input_to_odds_is_refused_before_any_work() {
+    refused(&["odds", "small.ron", "--trials", "0"], &["--trials 0", "thousand"]);
+    refused(&["odds", "small.ron", "--trials", "1000000000000"], &["at most", "--rare"]);
+    refused(&["odds", "small.ron", "--trials", "-5"], &["-5"]);
+    refused(&["odds", "nowhere.ron"], &["nowhere.ron"]);
+    refused(&["odds"], &["DESIGN"]);
+    refused(&["odds", "small.ron", "--until", "0"], &["--until 0", "0.5%"]);
+    refused(&["odds", "small.ron", "--until", "banana"], &["--until banana"]);
+    refused(&["odds", "small.ron", "--at-least", "100%"], &["--at-least 100%"]);
+    refused(
+        &["odds", "small.ron", "--until", "1%", "--sampler", "latin"],
+        &["Latin hypercube", "sobol"],
+    );
+    refused(&["odds", "small.ron", "--slice", "1/2"], &["--trials-out"]);
+    for slice in ["3/2", "0/2", "two", "1/0", "1"] {
+        refused(
+            &["odds", "small.ron", "--slice", slice, "--trials-out", "x.csv"],
+            &["--slice", "3/8"],
+        );
+    }
+    refused(
+        &["odds", "small.ron", "--trials", "2", "--slice", "1/9", "--trials-out", "x.csv"],
+        &["too few"],
+    );
+    refused(&["odds", "small.ron", "--trials-out", "x.parquet"], &["CSV", ".csv"]);
+    refused(
+        &["odds", "small.ron", "--trials-out", "no/such/place/x.csv"],
+        &["no/such/place", "does not exist"],
+    );
+    refused(&["odds", "small.ron", "--trials-out", "x.csv", "--resume"], &["x.csv.part"]);
+    refused(&["odds", "small.ron", "--plot", "x.gif"], &["svg", "png"]);
+    refused(&["odds", "small.ron", "--rare", "--trials", "9"], &["--rare"]);
+    refused(&["shot", "small.ron", "--trial", "5", "--sampler", "sobol"], &["--trials"]);
+    refused(
+        &["shot", "small.ron", "--trial", "5", "--trials", "5"],
+        &["--trial 5", "campaign has 5"],
+    );
+    // An existing table is not overwritten.
+    let folder = workshop();
+    std::fs::write(folder.path().join("x.csv"), "precious").unwrap();
+    let run = coldkick(folder.path(), &["odds", "small.ron", "--trials-out", "x.csv"]);
+    assert_eq!(run.code, 2);
+    assert!(run.err.contains("exists") && run.err.contains("--force"), "{}", run.err);
+    assert_eq!(std::fs::read_to_string(folder.path().join("x.csv")).unwrap(), "precious");
+}
+
+/// Spreads that can leave the valid range and correlations that contradict each other are mistakes
+/// of the design, shown where they are written.
+#[test]
+fn bad_spreads_are_refused_before_any_work() {
+    refused(
+        &["odds", "small.ron", "--set", "paths.leak.area=normal 2 mm2 sd 1 mm2"],
+        &["paths.leak.area"],
+    );
+    let folder = workshop();
+    let design = SMALL.replace(
+        "vessels: {",
+        "correlations: [\n\
+         (between: [\"vessels.cartridge.charge\", \"paths.leak.area\"], rank: \"0.95\"),\n\
+         (between: [\"vessels.cartridge.charge\", \"shared.soak\"], rank: \"0.95\"),\n\
+         (between: [\"paths.leak.area\", \"shared.soak\"], rank: \"-0.95\")],\n    vessels: {",
+    );
+    std::fs::write(folder.path().join("bad.ron"), design).unwrap();
+    let run = coldkick(folder.path(), &["odds", "bad.ron"]);
+    assert_eq!(run.code, 2, "{}", run.err);
+    assert!(run.err.contains("contradict"), "{}", run.err);
+}
+
+#[test]
+fn a_design_without_spread_has_odds_too() {
+    let folder = workshop();
+    let mut certain = SMALL.to_owned();
+    for (spread, value) in [
+        ("normal 15 degC sd 4 degC", "15 degC"),
+        ("normal 2 g sd 0.1 g within 1.5 g .. 2.4 g", "2 g"),
+        ("uniform 0.5 .. 0.8", "0.65"),
+        ("uniform 1 ms .. 20 ms", "5 ms"),
+        ("lognormal 2 mm2 factor 1.7", "2 mm2"),
+        ("normal 160 N sd 15 N within 100 N .. 250 N", "160 N"),
+    ] {
+        assert_eq!(certain.matches(spread).count(), 1);
+        certain = certain.replace(spread, value);
+    }
+    std::fs::write(folder.path().join("certain.ron"), certain).unwrap();
+    let run = coldkick(folder.path(), &["odds", "certain.ron", "--trials", "5"]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    assert!(run.out.contains("no failure in 5 trials"), "{}", run.out);
+    let run = coldkick(folder.path(), &["odds", "certain.ron", "--rare"]);
+    assert_eq!(run.code, 2);
+    assert!(run.err.contains("nothing in the design is uncertain"), "{}", run.err);
+}
+
+#[test]
+fn margins_find_the_leak_that_is_too_much() {
+    let folder = workshop();
+    let run = coldkick(
+        folder.path(),
+        &[
+            "margins", "small.ron", "--over", "paths.leak.area = 1 .. 9 mm2", "--points", "3",
+            "--trials", "14", "--at-least", "75%", "--format", "json", "--plot", "m.svg",
+        ],
+    );
+    assert_eq!(run.code, 0, "{}", run.err);
+    let document = json(&run);
+    let edge = &document["nominal_edges"][0]["edge"];
+    let (inside, outside) = (edge["inside"].as_f64().unwrap(), edge["outside"].as_f64().unwrap());
+    assert!(1.0 < inside && inside < outside && outside < 9.0);
+    // The edge is true: a shot just inside passes, one just outside does not.
+    for (area, code) in [(inside, 0), (outside, 1)] {
+        let change = format!("paths.leak.area={area} mm2");
+        let shot = coldkick(folder.path(), &["shot", "small.ron", "-q", "--set", &change]);
+        assert_eq!(shot.code, code, "{}", shot.out);
+    }
+    let points = document["points"].as_array().unwrap();
+    assert_eq!(points.len(), 3);
+    assert!(points[0]["pass"].as_bool().unwrap() && !points[2]["pass"].as_bool().unwrap());
+    let picture = std::fs::read_to_string(folder.path().join("m.svg")).unwrap();
+    assert!(picture.contains("chance [%]") && picture.contains("paths.leak.area [mm2]"));
+}
+
+#[test]
+fn margins_over_temperature_give_a_card() {
+    let folder = workshop();
+    let run = coldkick(
+        folder.path(),
+        &[
+            "margins", "small.ron", "--over", "shared.soak = -20 degC .. 30 degC", "--points", "2",
+            "--trials", "6", "--at-least", "50%",
+        ],
+    );
+    assert!(run.err.is_empty(), "{}", run.err);
+    for word in ["Launch-day card", "guidance, not a permission", "-20.0 degC", "30.0 degC"] {
+        assert!(run.out.contains(word), "no `{word}` in: {}", run.out);
+    }
+}
+
+#[test]
+fn bad_input_to_margins_is_refused_before_any_work() {
+    let over = |range: &str, words: &[&str]| {
+        refused(&["margins", "small.ron", "--over", range], words);
+    };
+    over("paths.leak.area", &["no `=`", "site.temperature"]);
+    over("paths.leak.area = 1 mm2", &["no `..`"]);
+    over("paths.leak.area = low .. high", &["no number"]);
+    over("paths.leak.area = 1 mm2 .. 2 cm2", &["same unit"]);
+    over("paths.leak.area = 2 .. 2 mm2", &["two different"]);
+    over("paths.leak.aera = 1 .. 2 mm2", &["aera", "did you mean"]);
+    over("paths.leak.area = 1 .. 2 mm", &["an area is expected"]);
+    over("paths.leak.area = 1 .. 2", &["paths.leak.area"]);
+    over("paths.leak.area = -5 .. -1 mm2", &["paths.leak.area"]);
+    over("nose.pins = 1 .. 2 N", &["nose.pins"]);
+    let area = "paths.leak.area = 1 .. 2 mm2";
+    refused(&["margins", "small.ron"], &["--over"]);
+    refused(&["margins", "small.ron", "--over", area, "--over", area], &["named twice"]);
+    refused(&["margins", "small.ron", "--over", area, "--points", "1"], &["--points 1"]);
+    refused(&["margins", "small.ron", "--over", area, "--trials", "0"], &["--trials 0"]);
+    refused(
+        &["margins", "small.ron", "--over", area, "--trials", "100", "--at-least", "99%"],
+        &["cannot show", "368"],
+    );
+}
+
+/// The command line never panics on odd sizes of the terminal or of the file names.
+#[test]
+fn a_long_design_name_is_fine() {
+    let folder = workshop();
+    let long: PathBuf = folder.path().join(format!("{}.ron", "x".repeat(180)));
+    std::fs::write(&long, SMALL).unwrap();
+    let run = coldkick(
+        folder.path(),
+        &["odds", long.to_str().unwrap(), "--trials", "2", "--drivers", "0"],
+    );
+    assert_eq!(run.code, 0, "{}", run.err);
+}
