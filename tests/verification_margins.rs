@@ -37,7 +37,10 @@ fn found(settings: &SweepSettings) -> Sweep {
 fn edges_are_where_they_must_be() {
     let sweep = found(&SETTINGS);
     assert_eq!(sweep.points.len(), 11);
-    assert_eq!((sweep.points[0].value, sweep.points[10].value), (120.0, 220.0));
+    assert_eq!(
+        (sweep.points[0].value, sweep.points[10].value),
+        (120.0, 220.0)
+    );
     let [nominal] = sweep.nominal_edges.as_slice() else {
         panic!("{:?}", sweep.nominal_edges);
     };
@@ -85,7 +88,11 @@ fn points_follow_the_closed_form() {
     for pair in sweep.points.windows(2) {
         assert!(pair[0].chance.unwrap().estimate >= pair[1].chance.unwrap().estimate);
     }
-    assert_eq!(found(&SETTINGS), sweep, "the same seed gives the same sweep");
+    assert_eq!(
+        found(&SETTINGS),
+        sweep,
+        "the same seed gives the same sweep"
+    );
 }
 
 /// A range with an end swept from high to low, with a part where there is no valid design and one

@@ -6,7 +6,7 @@ use crate::study::margins::{BAND, ChanceEdge, Edge, NominalEdge, Stretch, Sweep,
 use crate::units::format_percent;
 
 use super::ReportError;
-use super::odds::{Shown, interval, percent};
+use super::odds::{Shown, chance_in_short, interval};
 use super::odds_text::CAUTION;
 use super::terminal::{Detail, FAIL, PASS, bullet, columns, heading};
 
@@ -228,10 +228,7 @@ fn ends(out: &mut String, report: &MarginsReport<'_>) {
 fn chance_text(point: &SweepPoint) -> (String, String) {
     match point.chance {
         None => ("-".to_owned(), "-".to_owned()),
-        Some(chance) => (
-            percent(chance.estimate, chance.half_width()),
-            interval(chance.low, chance.high),
-        ),
+        Some(chance) => (chance_in_short(&chance), interval(chance.low, chance.high)),
     }
 }
 

@@ -167,16 +167,16 @@ pub fn chance_sentence(odds: &Odds) -> String {
     text
 }
 
-/// The chance in a few characters: a bound where every trial ended alike.
+/// A chance in a few characters: the bound alone where every trial ended alike, since "100 %" of some
+/// trials would read as certainty.
 #[must_use]
-pub fn chance_in_short(odds: &Odds) -> String {
-    let chance = &odds.chance;
-    if odds.counts.not_computed > 0 || (odds.failed() > 0 && odds.counts.successes > 0) {
-        percent(chance.estimate, chance.half_width())
-    } else if odds.counts.successes > 0 {
+pub fn chance_in_short(chance: &Chance) -> String {
+    if chance.estimate >= 1.0 {
         format!(">= {}", percent(chance.low, 1.0 - chance.low))
-    } else {
+    } else if chance.estimate <= 0.0 {
         format!("<= {}", percent(chance.high, chance.high))
+    } else {
+        percent(chance.estimate, chance.half_width())
     }
 }
 

@@ -53,7 +53,7 @@ fn first_line(report: &OddsReport<'_>) -> String {
         sentence += &format!("; mostly {leading}");
     }
     let Some(wanted) = report.wanted else {
-        let shown = chance_in_short(odds);
+        let shown = chance_in_short(&odds.chance);
         return format!("{HEADING}{shown}{HEADING:#}  {name}: {sentence}\n");
     };
     let (style, word, what) = match Shown::of(&odds.chance, wanted) {

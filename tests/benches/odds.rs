@@ -9,9 +9,7 @@ use std::ops::ControlFlow;
 use coldkick::design::Design;
 use coldkick::discharge::Settings;
 use coldkick::statistics::SamplingMethod;
-use coldkick::study::{
-    Campaign, CriterionKind, DischargeExperiment, Record, Tally, run_trials,
-};
+use coldkick::study::{Campaign, CriterionKind, DischargeExperiment, Record, Tally, run_trials};
 
 fn main() {
     divan::main();
