@@ -13,8 +13,6 @@ use crate::cli::trials_file::{TrialsFile, merge};
 use crate::cli::{Failure, Verdict, load, rare};
 use crate::design::Design;
 use crate::discharge::Settings;
-use crate::network::criteria::Criteria;
-use crate::network::spec::System;
 use crate::report::odds::{InputName, OddsReport, Shown, interval, percent};
 use crate::report::terminal::Detail;
 use crate::report::trial_table::{TrialTableHeader, slice_range};
@@ -25,7 +23,8 @@ use crate::study::band::{PressureBand, pressure_band};
 use crate::study::drivers::{Drivers, drivers};
 use crate::study::odds::StopRule;
 use crate::study::{
-    Campaign, CriterionKind, DischargeExperiment, Odds, Record, Tally, criterion, run_trials,
+    BuildSystem, Campaign, CriterionKind, DischargeExperiment, Odds, Record, Tally, criterion,
+    run_trials,
 };
 
 /// Trials when nobody says how many.
@@ -221,11 +220,9 @@ pub(super) fn kinds(design: &Design) -> Result<Vec<CriterionKind>, Failure> {
 }
 
 /// The experiment of a design.
-pub(super) fn experiment(
-    design: &Design,
-) -> DischargeExperiment<impl Fn(&[f64]) -> Result<(System, Criteria), String> + Sync> {
+pub(super) fn experiment(design: &Design) -> DischargeExperiment<BuildSystem<'_>> {
     DischargeExperiment {
-        build: |values: &[f64]| design.system(values).map_err(|error| error.to_string()),
+        build: Box::new(|values| design.system(values).map_err(|error| error.to_string())),
         settings: Settings::default(),
     }
 }
@@ -399,11 +396,7 @@ fn merged(
         let names: Vec<InputName> = header
             .inputs
             .iter()
-            .map(|path| InputName {
-                path: path.clone(),
-                dimension: None,
-                words: Vec::new(),
-            })
+            .map(|path| InputName::bare(path))
             .collect();
         let odds = odds_of(&tally)?;
         let report = report(&header.design, &odds, &names, &answer, false, None, None);

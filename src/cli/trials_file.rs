@@ -153,8 +153,7 @@ fn take_up(
             "give the same design and options as when it was started, or start afresh with --force",
         ));
     }
-    let mut next = header.range().start;
-    for record in table {
+    for (next, record) in (header.range().start..).zip(table) {
         let record = record.map_err(|error| broken(part, &error))?;
         if record.index != next || next >= header.range().end {
             return Err(Failure::input(
@@ -166,7 +165,6 @@ fn take_up(
                 "start afresh with --force",
             ));
         }
-        next += 1;
         known(record);
     }
     file.seek(SeekFrom::End(0)).map_err(failed)?;

@@ -1,9 +1,9 @@
 //! What a report of the odds is made of, and the sentences that text and pictures share.
 
 use crate::design::Input;
-use crate::statistics::SamplingMethod;
 use crate::statistics::interval::IntervalBasis;
 use crate::statistics::separation::{Direction, Separation};
+use crate::statistics::{Distribution, SamplingMethod, standard_normal};
 use crate::study::band::PressureBand;
 use crate::study::drivers::Drivers;
 use crate::study::{Chance, Odds};
@@ -18,6 +18,8 @@ pub struct InputName {
     pub dimension: Option<Dimension>,
     /// For a choice among words, the words.
     pub words: Vec<String>,
+    /// What it may be; `None` where the design is not at hand.
+    pub distribution: Option<Distribution>,
 }
 
 impl InputName {
@@ -28,7 +30,31 @@ impl InputName {
             path: input.path.clone(),
             dimension: Some(input.dimension),
             words: input.words.clone(),
+            distribution: Some(input.distribution.clone()),
         }
+    }
+
+    /// An input of which only the name is known.
+    #[must_use]
+    pub fn bare(path: &str) -> Self {
+        Self {
+            path: path.to_owned(),
+            dimension: None,
+            words: Vec::new(),
+            distribution: None,
+        }
+    }
+
+    /// How far out a value lies among those it may have, in standard deviations of a normal value
+    /// as far out; 0 where that is not known.
+    #[must_use]
+    pub fn deviation(&self, value: f64) -> f64 {
+        self.distribution
+            .as_ref()
+            .filter(|distribution| !distribution.is_discrete())
+            .map(|distribution| standard_normal::quantile(distribution.cumulative(value)))
+            .filter(|deviation| deviation.is_finite())
+            .unwrap_or(0.0)
     }
 
     /// A value of it for people.

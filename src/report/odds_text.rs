@@ -18,6 +18,8 @@ use super::terminal::{ASIDE, Detail, FAIL, HEADING, PASS, WARNING, bullet, colum
 const MOST_DRIVERS: usize = 8;
 const MOST_SEPARATIONS: usize = 3;
 const MOST_ERRORS: usize = 3;
+/// Most values of one trial; a shot of it shows all.
+const MOST_VALUES: usize = 5;
 
 /// What every report of a chance says.
 pub const CAUTION: &str = "A chance of the design as described, with the spreads as described: what \
@@ -256,13 +258,35 @@ fn worst(out: &mut String, report: &OddsReport<'_>, units: UnitSystem) {
     }
 }
 
-/// "vessels.cartridge.charge 15.9 g, ...".
+/// The values farthest from the usual, "vessels.cartridge.charge 15.2 g (low), ..."; all of them
+/// where nothing is known of what is usual.
 fn values(report: &OddsReport<'_>, record: &Record, units: UnitSystem) -> String {
-    let pairs = report.inputs.iter().zip(&record.values);
-    pairs
-        .map(|(input, value)| format!("{} {}", input.path, input.value(*value, units)))
-        .collect::<Vec<_>>()
-        .join(", ")
+    let mut pairs: Vec<(f64, String)> = report
+        .inputs
+        .iter()
+        .zip(&record.values)
+        .map(|(input, value)| {
+            let deviation = input.deviation(*value);
+            let side = match deviation {
+                d if d < 0.0 => " (low)",
+                d if d > 0.0 => " (high)",
+                _ => "",
+            };
+            let shown = input.value(*value, units);
+            (deviation.abs(), format!("{} {shown}{side}", input.path))
+        })
+        .collect();
+    let known = report
+        .inputs
+        .iter()
+        .any(|input| input.distribution.is_some());
+    if known {
+        pairs.sort_by(|a, b| b.0.total_cmp(&a.0));
+        pairs.truncate(MOST_VALUES);
+    }
+    let words: Vec<String> = pairs.into_iter().map(|(_, words)| words).collect();
+    let lead = if known { "farthest out: " } else { "" };
+    format!("{lead}{}", words.join(", "))
 }
 
 fn errors(out: &mut String, report: &OddsReport<'_>, units: UnitSystem) {

@@ -25,7 +25,7 @@ pub use odds::Odds;
 pub use shot::{HeldNose, Residue, ShotStudy};
 pub use tally::{Quantity, Record, Tally};
 pub use trial::{
-    Campaign, DischargeExperiment, Experiment, Finding, Observer, Trial, TrialError, TrialVerdict,
-    run_trials,
+    BuildSystem, Campaign, DischargeExperiment, Experiment, Finding, Observer, Trial, TrialError,
+    TrialVerdict, run_trials,
 };
 pub use warning::Warning;

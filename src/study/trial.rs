@@ -124,6 +124,10 @@ pub trait Experiment: Sync {
     fn run(&self, values: &[f64]) -> Result<Finding, TrialError>;
 }
 
+/// Something that makes a system of a set of values, or says why there is none.
+pub type BuildSystem<'a> =
+    Box<dyn Fn(&[f64]) -> Result<(System, Criteria), String> + Send + Sync + 'a>;
+
 /// The discharge of the system that `build` makes of a set of values. The run with the nose held
 /// is made only where a criterion asks for it.
 #[derive(Debug, Clone)]
