@@ -39,11 +39,16 @@ struct Outcome {
 }
 
 fn coldkick(folder: &Path, arguments: &[&str]) -> Outcome {
+    coldkick_on(2, folder, arguments)
+}
+
+fn coldkick_on(threads: usize, folder: &Path, arguments: &[&str]) -> Outcome {
     let output = Command::cargo_bin("coldkick")
         .expect("the binary")
         .args(arguments)
         .current_dir(folder)
         .env("NO_COLOR", "1")
+        .env("RAYON_NUM_THREADS", threads.to_string())
         .output()
         .expect("it runs");
     Outcome {
@@ -179,14 +184,7 @@ fn json_adds_up_and_trials_replay() {
         band["median_pa"].as_array().unwrap().len()
     );
     assert!(document["drivers"].is_null() && document["verdict"].is_null());
-    let output = Command::cargo_bin("coldkick")
-        .unwrap()
-        .args(arguments)
-        .current_dir(folder.path())
-        .env("RAYON_NUM_THREADS", "1")
-        .output()
-        .unwrap();
-    assert_eq!(String::from_utf8(output.stdout).unwrap(), run.out);
+    assert_eq!(coldkick_on(1, folder.path(), &arguments).out, run.out);
 
     let worst = &document["worst"][0];
     let number = worst["trial"].to_string();

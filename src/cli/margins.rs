@@ -155,7 +155,7 @@ fn write(
             margins::text(report, detail)
         }
         Format::Json => margins::document(report).map_err(unwritable)?,
-        Format::Csv => margins::csv(report).map_err(unwritable)?,
+        Format::Csv => margins::table_of_points(report).map_err(unwritable)?,
     };
     if let Some((path, format)) = plot {
         let sheet = margins_picture::margins(report);

@@ -3,6 +3,8 @@
 use kuva::render::color::Color;
 use kuva::render::render::{Primitive, Scene, TextAnchor};
 
+use super::axis::Axis;
+
 /// Colours in the order in which curves take them.
 pub const COLOURS: [&str; 7] = [
     "#0072b2", "#d55e00", "#009e73", "#cc79a7", "#000000", "#56b4e9", "#e69f00",
@@ -176,4 +178,26 @@ pub(super) fn upright(scene: &mut Scene, x: f64, y: f64, content: &str) {
         bold: false,
         color: Some(Color::from(INK)),
     });
+}
+
+/// Ticks below a horizontal axis, with their numbers.
+pub(super) fn ticks_below(scene: &mut Scene, across: &Axis, bottom: f64) {
+    let middle = TextAnchor::Middle;
+    for tick in across.ticks() {
+        let x = across.map(tick);
+        line(scene, (x, bottom), (x, bottom + 4.0), INK, 1.0, None);
+        let label = across.write(tick);
+        text(scene, x, bottom + 17.0, &label, 11, middle, INK, false);
+    }
+}
+
+/// Ticks beside a vertical axis, with their numbers.
+pub(super) fn ticks_beside(scene: &mut Scene, up: &Axis, left: f64) {
+    let end = TextAnchor::End;
+    for tick in up.ticks() {
+        let y = up.map(tick);
+        line(scene, (left - 4.0, y), (left, y), INK, 1.0, None);
+        let label = up.write(tick);
+        text(scene, left - 8.0, y + 4.0, &label, 11, end, INK, false);
+    }
 }

@@ -39,9 +39,9 @@ pub fn discharge(discharge: &Discharge) -> Result<String, ReportError> {
         .paths
         .iter()
         .map(|path| format!("{}.choked", path.name));
-    let mut writer = ::csv::Writer::from_writer(Vec::new());
-    writer.write_record(columns.iter().map(|column| column.0.clone()).chain(flags))?;
-    for index in 0..trajectory.times.len() {
+    let names = columns.iter().map(|column| column.0.clone());
+    let head: Vec<String> = names.chain(flags).collect();
+    let rows = (0..trajectory.times.len()).map(|index| {
         let numbers = columns
             .iter()
             .map(|column| column.1.get(index).map_or(String::new(), f64::to_string));
@@ -50,9 +50,19 @@ pub fn discharge(discharge: &Discharge) -> Result<String, ReportError> {
                 .get(index)
                 .map_or(String::new(), bool::to_string)
         });
-        writer.write_record(numbers.chain(flags))?;
+        numbers.chain(flags).collect()
+    });
+    Ok(table(std::iter::once(head).chain(rows))?)
+}
+
+/// Rows of cells as text, quoted where they must be.
+pub(super) fn table(rows: impl IntoIterator<Item = Vec<String>>) -> Result<String, ::csv::Error> {
+    let mut writer = ::csv::WriterBuilder::new()
+        .flexible(true)
+        .from_writer(Vec::new());
+    for row in rows {
+        writer.write_record(&row)?;
     }
-    writer.flush().map_err(::csv::Error::from)?;
     let bytes = writer
         .into_inner()
         .map_err(|error| ::csv::Error::from(error.into_error()))?;

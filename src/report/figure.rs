@@ -8,7 +8,8 @@ use kuva::render::render::{Primitive, Scene, TextAnchor};
 
 use super::axis::Axis;
 use super::brush::{
-    FAINT, INK, MIDDLE, colour, dash, dashes, frame, line, rectangle, tag, text, upright,
+    FAINT, INK, MIDDLE, colour, dash, dashes, frame, line, rectangle, tag, text, ticks_below,
+    ticks_beside, upright,
 };
 
 pub(super) const WIDTH: f64 = 880.0;
@@ -225,34 +226,14 @@ impl Panel {
             let x = across.map(tick);
             line(scene, (x, top), (x, bottom), FAINT, 0.7, None);
             line(scene, (x, bottom), (x, bottom + 4.0), INK, 1.0, None);
-            if x_label.is_some() {
-                let label = across.write(tick);
-                text(
-                    scene,
-                    x,
-                    bottom + 17.0,
-                    &label,
-                    11,
-                    TextAnchor::Middle,
-                    INK,
-                    false,
-                );
-            }
         }
         for tick in up.ticks() {
             let y = up.map(tick);
             line(scene, (LEFT, y), (right, y), FAINT, 0.7, None);
-            line(scene, (LEFT - 4.0, y), (LEFT, y), INK, 1.0, None);
-            text(
-                scene,
-                LEFT - 8.0,
-                y + 4.0,
-                &up.write(tick),
-                11,
-                TextAnchor::End,
-                INK,
-                false,
-            );
+        }
+        ticks_beside(scene, &up, LEFT);
+        if x_label.is_some() {
+            ticks_below(scene, across, bottom);
         }
         for band in &self.bands {
             fill(scene, band, across, &up);

@@ -6,6 +6,7 @@ use crate::study::margins::{BAND, ChanceEdge, Edge, NominalEdge, Stretch, Sweep,
 use crate::units::format_percent;
 
 use super::ReportError;
+use super::csv;
 use super::odds::{Shown, chance_in_short, interval};
 use super::odds_text::CAUTION;
 use super::terminal::{Detail, FAIL, PASS, bullet, columns, heading};
@@ -475,7 +476,7 @@ pub fn document(report: MarginsReport<'_>) -> Result<String, ReportError> {
 ///
 /// # Errors
 /// [`ReportError::Table`] if it cannot be written.
-pub fn csv(report: MarginsReport<'_>) -> Result<String, ReportError> {
+pub fn table_of_points(report: MarginsReport<'_>) -> Result<String, ReportError> {
     let single = [(f64::NAN, report.sweep.clone())];
     let sweeps: &[(f64, Sweep)] = report.second.map_or(&single, |(_, sweeps)| sweeps);
     let kinds: Vec<String> = sweeps
@@ -502,8 +503,7 @@ pub fn csv(report: MarginsReport<'_>) -> Result<String, ReportError> {
             head.push(format!("margin.{kind}{part}"));
         }
     }
-    let mut writer = ::csv::Writer::from_writer(Vec::new());
-    writer.write_record(&head)?;
+    let mut rows = vec![head];
     for (value, sweep) in sweeps {
         for point in &sweep.points {
             let number = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
@@ -523,11 +523,8 @@ pub fn csv(report: MarginsReport<'_>) -> Result<String, ReportError> {
                     row.push(number(band.and_then(|band| band.get(part).copied())));
                 }
             }
-            writer.write_record(&row)?;
+            rows.push(row);
         }
     }
-    let bytes = writer
-        .into_inner()
-        .map_err(|error| ::csv::Error::from(error.into_error()))?;
-    Ok(String::from_utf8_lossy(&bytes).into_owned())
+    Ok(csv::table(rows)?)
 }

@@ -11,6 +11,7 @@ use crate::study::odds::PERCENTILES;
 use crate::study::{Quantity, Record, TrialVerdict};
 
 use super::ReportError;
+use super::csv;
 use super::odds::{OddsReport, Shown};
 
 /// The document, ending with a line break.
@@ -236,13 +237,8 @@ pub fn table(report: OddsReport<'_>) -> Result<String, ReportError> {
         }
         indices("driver of success", &drivers.success);
     }
-    let mut writer = ::csv::Writer::from_writer(Vec::new());
-    writer.write_record(["section", "name", "statistic", "value"])?;
-    for row in &rows {
-        writer.write_record(row)?;
-    }
-    let bytes = writer
-        .into_inner()
-        .map_err(|error| ::csv::Error::from(error.into_error()))?;
-    Ok(String::from_utf8_lossy(&bytes).into_owned())
+    let head = ["section", "name", "statistic", "value"].map(str::to_owned);
+    Ok(csv::table(
+        std::iter::once(head).chain(rows).map(Vec::from),
+    )?)
 }

@@ -14,6 +14,8 @@ use super::terminal::{Detail, FAIL, HEADING, PASS, WARNING, bullet, columns, hea
 
 /// Share of the distance from which an input is worth naming.
 const WORTH_NAMING: f64 = 0.03;
+/// Chance from which plain draws tell more.
+const NOT_RARE: f64 = 0.02;
 /// Most inputs in the sentence.
 const MOST_NAMED: usize = 4;
 
@@ -57,7 +59,7 @@ fn sentence(report: &RareReport<'_>) -> String {
             rare(found.probability),
             rare(found.low),
             rare(found.high),
-            significant((1.0 / found.probability).round())
+            (1.0 / found.probability).round()
         )
     } else if found.probability > 0.0 {
         format!(
@@ -109,6 +111,10 @@ pub fn text(report: RareReport<'_>, units: UnitSystem, detail: Detail) -> String
     };
     if detail == Detail::Verdict {
         return out;
+    }
+    if report.found.low > NOT_RARE {
+        let much = "That is not rare: `odds` without --rare tells more, sooner.";
+        bullet(&mut out, "      ", much);
     }
     if let Some(combination) = &report.found.combination {
         likeliest(&mut out, &report, combination, units);

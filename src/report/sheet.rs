@@ -3,7 +3,9 @@
 use kuva::render::render::{Scene, TextAnchor};
 
 use super::axis::Axis;
-use super::brush::{FAINT, INK, colour, frame, line, rectangle, text, upright};
+use super::brush::{
+    FAINT, INK, colour, frame, line, rectangle, text, ticks_below, ticks_beside, upright,
+};
 use super::figure::{Figure, LEFT, RIGHT, WIDTH, headline, page};
 
 /// Height of one bar with its gap [px].
@@ -118,19 +120,8 @@ impl Bars {
         for tick in across.ticks() {
             let x = across.map(tick);
             line(scene, (x, top), (x, bottom), FAINT, 0.7, None);
-            line(scene, (x, bottom), (x, bottom + 4.0), INK, 1.0, None);
-            let label = across.write(tick);
-            text(
-                scene,
-                x,
-                bottom + 17.0,
-                &label,
-                11,
-                TextAnchor::Middle,
-                INK,
-                false,
-            );
         }
+        ticks_below(scene, &across, bottom);
         for (index, bar) in self.bars.iter().enumerate() {
             bar.draw(scene, &across, top + ROW * index as f64);
         }
@@ -304,36 +295,8 @@ impl CellMap {
             }
         }
         frame(scene, (LEFT, top), (right, bottom));
-        for tick in across.ticks() {
-            let x = across.map(tick);
-            line(scene, (x, bottom), (x, bottom + 4.0), INK, 1.0, None);
-            let label = across.write(tick);
-            text(
-                scene,
-                x,
-                bottom + 17.0,
-                &label,
-                11,
-                TextAnchor::Middle,
-                INK,
-                false,
-            );
-        }
-        for tick in up.ticks() {
-            let y = up.map(tick);
-            line(scene, (LEFT - 4.0, y), (LEFT, y), INK, 1.0, None);
-            let label = up.write(tick);
-            text(
-                scene,
-                LEFT - 8.0,
-                y + 4.0,
-                &label,
-                11,
-                TextAnchor::End,
-                INK,
-                false,
-            );
-        }
+        ticks_below(scene, &across, bottom);
+        ticks_beside(scene, &up, LEFT);
         let middle = 0.5 * (LEFT + right);
         text(
             scene,

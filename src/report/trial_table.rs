@@ -10,6 +10,8 @@ use serde::{Deserialize, Serialize};
 use crate::statistics::SamplingMethod;
 use crate::study::{CriterionKind, Quantity, Record, TrialVerdict};
 
+use super::csv;
+
 /// Start of the first line.
 const MARK: &str = "# coldkick trials ";
 /// Version of the layout.
@@ -94,7 +96,7 @@ impl TrialTableHeader {
         columns.extend(self.inputs.iter().map(|name| format!("input.{name}")));
         columns.push("error".to_owned());
         let json = serde_json::to_string(self)?;
-        Ok(format!("{MARK}{json}\n{}", table(&[columns])?))
+        Ok(format!("{MARK}{json}\n{}", csv::table([columns])?))
     }
 
     /// Some trials as lines.
@@ -102,8 +104,7 @@ impl TrialTableHeader {
     /// # Errors
     /// [`TrialTableError::Table`] if they cannot be written.
     pub fn rows(&self, records: &[Record]) -> Result<String, TrialTableError> {
-        let rows: Vec<Vec<String>> = records.iter().map(|record| self.row(record)).collect();
-        table(&rows)
+        Ok(csv::table(records.iter().map(|record| self.row(record)))?)
     }
 
     fn row(&self, record: &Record) -> Vec<String> {
@@ -166,19 +167,6 @@ pub enum TrialTableError {
     /// A header could not be written.
     #[error("the header could not be written")]
     Json(#[from] serde_json::Error),
-}
-
-fn table(rows: &[Vec<String>]) -> Result<String, TrialTableError> {
-    let mut writer = ::csv::WriterBuilder::new()
-        .flexible(true)
-        .from_writer(Vec::new());
-    for row in rows {
-        writer.write_record(row)?;
-    }
-    let bytes = writer
-        .into_inner()
-        .map_err(|error| ::csv::Error::from(error.into_error()))?;
-    Ok(String::from_utf8_lossy(&bytes).into_owned())
 }
 
 /// Trials read back, one by one.
