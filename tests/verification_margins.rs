@@ -14,6 +14,7 @@ fn setup(load: f64) -> Result<Setup, String> {
     Ok(Setup {
         inputs: inputs(load),
         experiment: Box::new(PLAIN),
+        nominal: Box::new(PLAIN),
     })
 }
 

@@ -4,6 +4,7 @@ use clap::{Args, ValueEnum};
 
 use crate::cli::Failure;
 use crate::design::Design;
+use crate::discharge::{Extent, Settings};
 use crate::statistics::SamplingMethod;
 use crate::study::{Campaign, Inputs};
 
@@ -53,6 +54,40 @@ pub struct DrawOptions {
     /// How the trials are spread
     #[arg(long, value_enum, default_value_t, help_heading = "Draws")]
     pub sampler: SamplerName,
+}
+
+/// How carefully each discharge is computed.
+#[derive(Debug, Clone, Copy, Args)]
+pub struct CareOptions {
+    /// Take every property from the equations and keep the tolerance of `shot`: slower by far,
+    /// to check the fast runs (within 0.1 %)
+    #[arg(long, help_heading = "Draws")]
+    pub exact: bool,
+}
+
+impl CareOptions {
+    /// Settings of the many runs whose outcome alone counts.
+    #[must_use]
+    pub fn settings(self) -> Settings {
+        if self.exact {
+            Settings {
+                exact_properties: true,
+                ..self.careful()
+            }
+        } else {
+            Settings::for_many_runs()
+        }
+    }
+
+    /// Settings of the few runs that must agree with `shot`.
+    #[must_use]
+    pub fn careful(self) -> Settings {
+        Settings {
+            extent: Extent::Separation,
+            exact_properties: self.exact,
+            ..Settings::default()
+        }
+    }
 }
 
 /// The uncertain values of a design.

@@ -2,16 +2,16 @@
 //! where they run out.
 
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use clap::Args;
 
 use crate::cli::common::{CommonOptions, Format};
-use crate::cli::draws::{self, DrawOptions, check_trials};
+use crate::cli::draws::{self, CareOptions, DrawOptions, check_trials};
 use crate::cli::files::{print, write_whole};
 use crate::cli::progress::Progress;
 use crate::cli::{Failure, Verdict, load, odds};
 use crate::design::{Design, DesignError, edit};
-use crate::discharge::Settings;
 use crate::report::margins::{self, CUSTOMARY_LEVEL, MarginsReport, SweptValue};
 use crate::report::terminal::Detail;
 use crate::report::{margins_picture, picture};
@@ -56,6 +56,9 @@ pub struct MarginsArguments {
     /// Where the draws come from.
     #[command(flatten)]
     pub draws: DrawOptions,
+    /// How carefully each discharge is computed.
+    #[command(flatten)]
+    pub care: CareOptions,
     /// Options shared with other commands.
     #[command(flatten)]
     pub common: CommonOptions,
@@ -100,7 +103,7 @@ pub fn run(arguments: &MarginsArguments) -> Result<Verdict, Failure> {
     check_reach(&design, over, second)?;
     let progress = Progress::new("trials", None, arguments.common.output.quiet);
     let along = |design: &Design| -> Result<Sweep, Failure> {
-        let family = |value: f64| setup(design, over, value);
+        let family = |value: f64| setup(design, over, value, arguments.care);
         sweep(&family, &settings, &progress)
             .map_err(|error| Failure::computation(error.to_string()))
     };
@@ -260,16 +263,25 @@ fn at(design: &Design, over: &SweptValue, value: f64) -> Result<Design, DesignEr
     Design::parse(design.file(), &text)
 }
 
-fn setup(design: &Design, over: &SweptValue, value: f64) -> Result<Setup, String> {
-    let changed = at(design, over, value).map_err(|error| error.to_string())?;
+fn setup(
+    design: &Design,
+    over: &SweptValue,
+    value: f64,
+    care: CareOptions,
+) -> Result<Setup, String> {
+    let changed = Arc::new(at(design, over, value).map_err(|error| error.to_string())?);
     let inputs = changed.draws().map_err(|error| error.to_string())?;
-    let build = move |values: &[f64]| changed.system(values).map_err(|error| error.to_string());
+    let with = |settings| {
+        let design = Arc::clone(&changed);
+        DischargeExperiment {
+            build: move |values: &[f64]| design.system(values).map_err(|error| error.to_string()),
+            settings,
+        }
+    };
     Ok(Setup {
         inputs,
-        experiment: Box::new(DischargeExperiment {
-            build,
-            settings: Settings::default(),
-        }),
+        experiment: Box::new(with(care.settings())),
+        nominal: Box::new(with(care.careful())),
     })
 }
 

@@ -6,13 +6,12 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use crate::cli::common::{CommonOptions, Format};
-use crate::cli::draws::{self, DrawOptions, SamplerName};
+use crate::cli::draws::{self, CareOptions, DrawOptions, SamplerName};
 use crate::cli::files::{print, write_whole};
 use crate::cli::progress::Progress;
 use crate::cli::trials_file::{TrialsFile, merge};
 use crate::cli::{Failure, Verdict, load, rare};
 use crate::design::Design;
-use crate::discharge::Settings;
 use crate::report::odds::{InputName, OddsReport, Shown, interval, percent};
 use crate::report::terminal::Detail;
 use crate::report::trial_table::{TrialTableHeader, slice_range};
@@ -53,6 +52,9 @@ pub struct OddsArguments {
     /// Where the draws come from.
     #[command(flatten)]
     pub draws: DrawOptions,
+    /// How carefully each discharge is computed.
+    #[command(flatten)]
+    pub care: CareOptions,
     /// Stop when the chance is known to plus or minus this, such as 0.5%
     #[arg(long, value_name = "SHARE", conflicts_with_all = ["slice", "merge", "resume"])]
     pub until: Option<String>,
@@ -124,7 +126,7 @@ pub fn run(arguments: &OddsArguments) -> Result<Verdict, Failure> {
     let trials = arguments.trials.unwrap_or(most);
     let campaign = draws::campaign(draws::inputs(&design)?, arguments.draws, trials)?;
     let slice = parse_slice(arguments.slice.as_deref(), trials)?;
-    let header = header(&design, &campaign, &kinds, slice);
+    let header = header(&design, &campaign, &kinds, slice, arguments.care);
     let mut tally = Tally::for_sampler(kinds, campaign.sampler());
     let mut file = match &arguments.trials_out {
         None => None,
@@ -220,10 +222,13 @@ pub(super) fn kinds(design: &Design) -> Result<Vec<CriterionKind>, Failure> {
 }
 
 /// The experiment of a design.
-pub(super) fn experiment(design: &Design) -> DischargeExperiment<BuildSystem<'_>> {
+pub(super) fn experiment(
+    design: &Design,
+    care: CareOptions,
+) -> DischargeExperiment<BuildSystem<'_>> {
     DischargeExperiment {
         build: Box::new(|values| design.system(values).map_err(|error| error.to_string())),
-        settings: Settings::default(),
+        settings: care.settings(),
     }
 }
 
@@ -253,8 +258,9 @@ fn parse_slice(text: Option<&str>, trials: u64) -> Result<(u64, u64), Failure> {
     }
 }
 
-/// Fingerprint of a text.
-fn fingerprint(text: &str) -> String {
+/// Fingerprint of everything that decides what comes of a trial: the text of the design and the care.
+fn fingerprint(design: &Design, care: CareOptions) -> String {
+    let text = design.text();
     let words: Vec<u64> = text
         .as_bytes()
         .chunks(8)
@@ -264,7 +270,8 @@ fn fingerprint(text: &str) -> String {
                 .fold(0, |word, byte| word << 8 | u64::from(*byte))
         })
         .collect();
-    format!("{:016x}", stream::hash(text.len() as u64, &words))
+    let seed = text.len() as u64 * 2 + u64::from(care.exact);
+    format!("{:016x}", stream::hash(seed, &words))
 }
 
 fn header(
@@ -272,6 +279,7 @@ fn header(
     campaign: &Campaign,
     kinds: &[CriterionKind],
     slice: (u64, u64),
+    care: CareOptions,
 ) -> TrialTableHeader {
     let (layout, version) = TrialTableHeader::current();
     let sampler = campaign.sampler();
@@ -279,7 +287,7 @@ fn header(
         layout,
         version,
         design: design.name().to_owned(),
-        fingerprint: fingerprint(design.text()),
+        fingerprint: fingerprint(design, care),
         seed: campaign.seed(),
         sampler: sampler.map_or(SamplingMethod::Plain, |s| s.method()),
         trials: campaign.trials(),
@@ -303,7 +311,7 @@ fn trials_of(
     let total = range.end.saturating_sub(range.start);
     let shown = rule.is_none().then_some(total);
     let progress = Progress::new("trials", shown, arguments.common.output.quiet);
-    let experiment = experiment(design);
+    let experiment = experiment(design, arguments.care);
     let mut failure = None;
     let outcome = run_trials(campaign, &experiment, range, &progress, |batch| {
         let records: Vec<Record> = batch.into_iter().map(Record::from).collect();
@@ -402,13 +410,13 @@ fn merged(
         let report = report(&header.design, &odds, &names, &answer, false, None, None);
         return write(arguments, report, plot);
     };
-    if header.fingerprint != fingerprint(design.text()) {
+    if header.fingerprint != fingerprint(design, arguments.care) {
         return Err(Failure::input(
             format!(
                 "--merge: the files were computed from another version of {}",
                 design.file()
             ),
-            "give the design (and --set) they were computed from, or none at all",
+            "give the design (with --set and --exact) they were computed from, or none at all",
         ));
     }
     let inputs = draws::inputs(design)?;
@@ -459,7 +467,7 @@ fn finish(
     let odds = odds_of(tally)?;
     let output = &arguments.common.output;
     let brief = output.format == Format::Text && output.quiet && plot.is_none();
-    let experiment = experiment(design);
+    let experiment = experiment(design, arguments.care);
     let rows = arguments.drivers;
     let found = if brief || rows == 0 || campaign.inputs().is_empty() {
         None

@@ -61,8 +61,13 @@ pub fn run(
         ..SubsetSettings::default()
     };
     let progress = Progress::new("discharges", None, output.quiet);
-    let found = rare_failure(&inputs, &experiment(design), &settings, &progress)
-        .map_err(|error| Failure::computation(error.to_string()))?;
+    let found = rare_failure(
+        &inputs,
+        &experiment(design, arguments.care),
+        &settings,
+        &progress,
+    )
+    .map_err(|error| Failure::computation(error.to_string()))?;
     drop(progress);
     let names: Vec<InputName> = design.inputs().iter().map(InputName::of).collect();
     let report = RareReport {

@@ -197,7 +197,7 @@ fn difference(wanted: &TrialTableHeader, found: &TrialTableHeader) -> String {
         .into_iter()
         .find(|(_, wanted, found)| wanted != found)
         .map_or_else(
-            || "the text of the design or a change made with --set differs".to_owned(),
+            || "the text of the design, a change made with --set, or --exact differs".to_owned(),
             |(name, wanted, found)| format!("{name} {found}, not {wanted}"),
         )
 }

@@ -25,8 +25,10 @@ const CHANCE_HALVINGS: usize = 9;
 pub struct Setup {
     /// Its uncertain values.
     pub inputs: Inputs,
-    /// What comes of them.
+    /// What comes of them, for many trials.
     pub experiment: Box<dyn Experiment>,
+    /// The same for the central values, as carefully as a shot.
+    pub nominal: Box<dyn Experiment>,
 }
 
 /// A family of designs that differ by one number.
@@ -216,7 +218,7 @@ impl<F: Family + ?Sized, O: Observer + ?Sized> Searcher<'_, F, O> {
         let setup = setup.as_ref().map_err(Clone::clone)?;
         self.runs += 1;
         setup
-            .experiment
+            .nominal
             .run(&setup.inputs.central())
             .map_err(|error| error.to_string())
     }

@@ -64,7 +64,7 @@ fn trials(bencher: divan::Bencher<'_, '_>, (name, trials): (&str, u64)) {
         Campaign::new(design.draws().unwrap(), SamplingMethod::Plain, 1, trials).unwrap();
     let experiment = DischargeExperiment {
         build: |values: &[f64]| design.system(values).map_err(|error| error.to_string()),
-        settings: Settings::default(),
+        settings: Settings::for_many_runs(),
     };
     bencher
         .counter(divan::counter::ItemsCount::new(trials))
