@@ -129,7 +129,7 @@ impl Shown {
 pub fn percent(share: f64, resolution: f64) -> String {
     let shown = 100.0 * share;
     let mut decimals = if resolution > 0.0 {
-        (1.0 - (100.0 * resolution).log10()).floor().clamp(0.0, 8.0) as usize
+        (1.0 - (100.0 * resolution).log10()).round().clamp(0.0, 8.0) as usize
     } else {
         1
     };
