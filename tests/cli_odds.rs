@@ -591,6 +591,108 @@ fn margins_over_temperature_give_a_card() {
     }
 }
 
+/// Two values make a map: one row of the table for each pair, crosses where it fails.
+#[test]
+fn margins_over_two_values_make_a_map() {
+    let folder = workshop();
+    let run = |format: &str| {
+        let run = coldkick(
+            folder.path(),
+            &[
+                "margins",
+                "small.ron",
+                "--over",
+                "paths.leak.area = 1 .. 9 mm2",
+                "--over",
+                "nose.mass = 0.1 .. 0.4 kg",
+                "--points",
+                "2",
+                "--trials",
+                "6",
+                "--at-least",
+                "50%",
+                "--plot",
+                "map.svg",
+                "--force",
+                "--format",
+                format,
+            ],
+        );
+        assert!(run.err.is_empty() && run.code <= 1, "{}", run.err);
+        run.out
+    };
+    let table = run("csv");
+    let lines: Vec<&str> = table.lines().collect();
+    assert_eq!(lines.len(), 5, "{table}");
+    assert!(lines[0].starts_with("nose.mass [kg],paths.leak.area [mm2],pass,chance,"));
+    let firsts: Vec<(&str, &str)> = lines[1..]
+        .iter()
+        .map(|line| {
+            let mut cells = line.split(',');
+            (cells.next().unwrap(), cells.next().unwrap())
+        })
+        .collect();
+    assert_eq!(
+        firsts,
+        [("0.1", "1"), ("0.1", "9"), ("0.4", "1"), ("0.4", "9")]
+    );
+    let text = run("text");
+    assert!(text.contains("of 4 combinations"), "{text}");
+    assert!(text.contains("x: fails with central values"), "{text}");
+    let picture = std::fs::read_to_string(folder.path().join("map.svg")).unwrap();
+    assert!(picture.contains("chance of success") && picture.contains("nose.mass [kg]"));
+}
+
+/// A campaign that stops when the chance is known well enough.
+#[test]
+fn until_stops_when_the_interval_is_narrow() {
+    let folder = workshop();
+    let arguments = [
+        "odds",
+        "small.ron",
+        "--until",
+        "8%",
+        "--drivers",
+        "0",
+        "--format",
+        "json",
+    ];
+    let document = json(&coldkick(folder.path(), &arguments));
+    let chance = |key: &str| document["chance"][key].as_f64().unwrap();
+    let half = (chance("high") - chance("estimate")).max(chance("estimate") - chance("low"));
+    assert!(half <= 0.08, "{half}");
+    let trials = document["trials"].as_u64().unwrap();
+    assert!((100..1000).contains(&trials), "{trials}");
+}
+
+/// The likeliest way to fail is told in words (failures are not rare here, which keeps it quick).
+#[test]
+fn rare_failures_are_told_in_words() {
+    let folder = workshop();
+    let run = coldkick(
+        folder.path(),
+        &[
+            "odds",
+            "small.ron",
+            "--rare",
+            "--set",
+            "criteria.exit_speed_least=6.6 m/s",
+            "--format",
+            "json",
+        ],
+    );
+    assert_eq!(run.code, 0, "{}", run.err);
+    let document = json(&run);
+    let probability = &document["failure_probability"];
+    let number = |key: &str| probability[key].as_f64().unwrap();
+    assert!(number("low") < number("estimate") && number("estimate") < number("high"));
+    let words = document["likeliest_failure"]["words"].as_str().unwrap();
+    assert!(
+        words.contains("exit speed too low, with") && words.contains("than usual"),
+        "{words}"
+    );
+}
+
 #[test]
 fn bad_input_to_margins_is_refused_before_any_work() {
     let over = |range: &str, words: &[&str]| {

@@ -323,7 +323,9 @@ fn trials_of(
         }
         records.into_iter().for_each(|record| tally.push(record));
         // Too early for an interval with less than two replicates: then there is nothing to say.
-        if let Ok(chance) = tally.chance() {
+        if progress.is_shown()
+            && let Ok(chance) = tally.chance()
+        {
             progress.note(format!(
                 "chance {} ({})",
                 percent(chance.estimate, chance.half_width()),

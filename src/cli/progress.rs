@@ -9,6 +9,8 @@ use crate::study::Observer;
 
 /// Shortest time between two lines.
 const PAUSE: Duration = Duration::from_millis(150);
+/// Width of the bar.
+const BAR: usize = 20;
 /// Nothing is shown before this.
 const PATIENCE: Duration = Duration::from_millis(700);
 
@@ -48,6 +50,12 @@ impl Progress {
         }
     }
 
+    /// Whether anybody sees it.
+    #[must_use]
+    pub fn is_shown(&self) -> bool {
+        self.shown
+    }
+
     /// What to say beside the count from now on, such as a running interval.
     pub fn note(&self, note: String) {
         if self.shown
@@ -55,13 +63,6 @@ impl Progress {
         {
             line.note = note;
         }
-    }
-
-    /// Things done and seconds since the start.
-    #[must_use]
-    pub fn so_far(&self) -> (u64, f64) {
-        let done = self.done.load(Ordering::Relaxed);
-        (done, self.started.elapsed().as_secs_f64())
     }
 
     fn show(&self) {
@@ -73,10 +74,18 @@ impl Progress {
             return;
         }
         line.last = now;
-        let (done, seconds) = self.so_far();
+        let done = self.done.load(Ordering::Relaxed);
+        let seconds = self.started.elapsed().as_secs_f64();
         let rate = done as f64 / seconds;
         let mut text = match self.total {
-            Some(total) => format!("{done} of {total} {}, {rate:.0}/s", self.what),
+            Some(total) => {
+                let filled = (BAR as u64 * done / total.max(1)) as usize;
+                let bar = "#".repeat(filled.min(BAR));
+                format!(
+                    "[{bar:-<BAR$}] {done} of {total} {}, {rate:.0}/s",
+                    self.what
+                )
+            }
             None => format!("{done} {}, {rate:.0}/s", self.what),
         };
         if let Some(left) = self.total.and_then(|total| total.checked_sub(done)) {

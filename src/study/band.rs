@@ -96,15 +96,14 @@ where
     let last = discharge.trajectory.vessels.len().checked_sub(1)?;
     let bay = system.nose.as_ref().map_or(last, |(_, bay)| *bay);
     let outcome = &discharge.outcome;
-    let horizon = discharge.trajectory.times.last().copied()?;
     let end = match outcome.clear_time {
-        Some(clear) => 1.5 * clear,
+        Some(clear) => 1.3 * clear,
         None => 3.0 * outcome.peak_bay_pressure.time,
     };
     let pressures = discharge.trajectory.vessels.into_iter().nth(bay)?.pressure;
     Some(Curve {
         times: discharge.trajectory.times,
         pressures,
-        worth_showing: end.min(horizon),
+        worth_showing: end.min(system.horizon),
     })
 }
