@@ -148,3 +148,11 @@ pub fn share(option: &str, text: &str) -> Result<f64, Failure> {
         )),
     }
 }
+
+/// The same of an option that may be left out.
+///
+/// # Errors
+/// As [`share`].
+pub fn optional_share(option: &str, text: Option<&str>) -> Result<Option<f64>, Failure> {
+    text.map(|text| share(option, text)).transpose()
+}

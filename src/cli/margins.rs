@@ -14,7 +14,7 @@ use crate::cli::{Failure, Verdict, load, odds};
 use crate::design::{Design, DesignError, edit};
 use crate::report::margins::{self, CUSTOMARY_LEVEL, MarginsReport, SweptValue};
 use crate::report::terminal::Detail;
-use crate::report::{margins_picture, picture};
+use crate::report::{margins_data, margins_picture, picture};
 use crate::study::DischargeExperiment;
 use crate::study::chance::trials_to_show;
 use crate::study::margins::{Setup, Sweep, SweepSettings, sweep};
@@ -70,11 +70,7 @@ pub struct MarginsArguments {
 /// Bad input, a failed computation, or a file that cannot be written.
 pub fn run(arguments: &MarginsArguments) -> Result<Verdict, Failure> {
     let plot = load::plot_target(&arguments.common.picture)?;
-    let wanted = arguments
-        .at_least
-        .as_deref()
-        .map(|text| draws::share("--at-least", text))
-        .transpose()?;
+    let wanted = draws::optional_share("--at-least", arguments.at_least.as_deref())?;
     let level = wanted.unwrap_or(CUSTOMARY_LEVEL);
     let swept: Vec<SweptValue> = arguments
         .over
@@ -157,8 +153,8 @@ fn write(
             };
             margins::text(report, detail)
         }
-        Format::Json => margins::document(report).map_err(unwritable)?,
-        Format::Csv => margins::table_of_points(report).map_err(unwritable)?,
+        Format::Json => margins_data::document(report).map_err(unwritable)?,
+        Format::Csv => margins_data::table(report).map_err(unwritable)?,
     };
     if let Some((path, format)) = plot {
         let sheet = margins_picture::margins(report);

@@ -15,6 +15,7 @@ pub mod manual;
 pub mod margins;
 pub mod new;
 pub mod odds;
+mod odds_answer;
 mod progress;
 mod rare;
 pub mod shot;

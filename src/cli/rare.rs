@@ -41,11 +41,7 @@ pub fn run(
             "leave one of them out",
         ));
     }
-    let wanted = arguments
-        .at_least
-        .as_deref()
-        .map(|text| draws::share("--at-least", text))
-        .transpose()?;
+    let wanted = draws::optional_share("--at-least", arguments.at_least.as_deref())?;
     let inputs = draws::inputs(design)?;
     if inputs.is_empty() {
         return Err(Failure::input(

@@ -8,6 +8,7 @@ pub mod figure;
 pub mod json;
 pub mod map;
 pub mod margins;
+pub mod margins_data;
 pub mod margins_picture;
 pub mod odds;
 pub mod odds_json;
