@@ -1,5 +1,6 @@
 //! How margins and the chance move along a value of the design: sentences and text.
 
+use crate::study::CriterionKind;
 use crate::study::margins::{ChanceEdge, NominalEdge, Stretch, Sweep, SweepPoint};
 use crate::units::format_percent;
 
@@ -109,6 +110,22 @@ pub fn card_word(point: &SweepPoint, level: f64) -> &'static str {
 #[must_use]
 pub fn any_passes(sweep: &Sweep) -> bool {
     sweep.points.iter().any(SweepPoint::passes)
+}
+
+/// A name of a criterion that fits above a column or beside a panel.
+#[must_use]
+pub(super) fn short(kind: &CriterionKind) -> String {
+    let name = match kind {
+        CriterionKind::RetentionFactor => "force over retention".to_owned(),
+        CriterionKind::ExitSpeedLeast => "exit speed, least".to_owned(),
+        CriterionKind::ExitSpeedMost => "exit speed, greatest".to_owned(),
+        other => other.label(),
+    };
+    const MOST: usize = 22;
+    if name.chars().count() <= MOST {
+        return name;
+    }
+    name.chars().take(MOST - 3).chain("...".chars()).collect()
 }
 
 /// The answer in one line.
@@ -241,7 +258,7 @@ fn table(out: &mut String, report: &MarginsReport<'_>) {
         .find(|point| !point.margins.is_empty())
         .map(|point| &point.margins);
     let mut head = vec![report.over.path.clone(), "chance".to_owned()];
-    head.extend(kinds.into_iter().flatten().map(|m| m.kind.label()));
+    head.extend(kinds.into_iter().flatten().map(|m| short(&m.kind)));
     let mut rows = vec![head];
     for point in &report.sweep.points {
         let mut row = vec![report.over.show(point.value), chance_text(point).0];

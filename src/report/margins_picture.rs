@@ -1,12 +1,11 @@
 //! A sweep as a picture: the chance and every margin along the value, the region that passes shaded;
 //! along two values, a map of the chance.
 
-use crate::study::CriterionKind;
 use crate::study::margins::{Stretch, Sweep};
 use crate::units::format_percent;
 
 use super::figure::{Band, Curve, Figure, Level, Mark, Panel};
-use super::margins::{MarginsReport, SweptValue, headline};
+use super::margins::{MarginsReport, SweptValue, headline, short};
 use super::sheet::{Block, Cell, CellMap, Sheet};
 
 /// Margins above this share of the limit are drawn at it: what counts is where they cross zero.
@@ -108,7 +107,15 @@ fn chance_panel(report: &MarginsReport<'_>, passing: &[Stretch], range: (f64, f6
             .iter()
             .filter_map(|point| Some((point.value, point.chance?)))
     };
-    let mut bands = shade(passing, range, (0.0, 100.0), "passes");
+    // Where the chance is high throughout, look closer.
+    let least = chances().map(|(_, c)| c.low).fold(1.0, f64::min);
+    let bottom = if least >= 0.5 {
+        10.0 * (10.0 * least.min(report.level)).floor()
+    } else {
+        0.0
+    };
+    let bottom = bottom.min(90.0);
+    let mut bands = shade(passing, range, (bottom, 100.0), "passes");
     bands.push(Band {
         label: "95 % interval".to_owned(),
         points: chances()
@@ -130,25 +137,10 @@ fn chance_panel(report: &MarginsReport<'_>, passing: &[Stretch], range: (f64, f6
             label: format_percent(report.level),
             value: 100.0 * report.level,
         }],
-        ends: Some((0.0, 100.0)),
+        ends: Some((bottom, 100.0)),
         height: 170.0,
         ..Panel::default()
     }
-}
-
-/// A name that fits beside a panel.
-fn short(kind: &CriterionKind) -> String {
-    let name = match kind {
-        CriterionKind::RetentionFactor => "force over retention".to_owned(),
-        CriterionKind::ExitSpeedLeast => "exit speed, least".to_owned(),
-        CriterionKind::ExitSpeedMost => "exit speed, greatest".to_owned(),
-        other => other.label(),
-    };
-    const MOST: usize = 22;
-    if name.chars().count() <= MOST {
-        return name;
-    }
-    name.chars().take(MOST - 3).chain("...".chars()).collect()
 }
 
 /// The stretches that pass, as regions of full height.
