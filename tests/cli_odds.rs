@@ -430,6 +430,15 @@ fn bad_input_to_odds_is_refused_before_any_work() {
         &["x.csv.part"],
     );
     refused(&["odds", "small.ron", "--plot", "x.gif"], &["svg", "png"]);
+    if cfg!(target_os = "linux") {
+        // A directory that takes no files from anybody.
+        for option in [["--trials-out", "/proc/x.csv"], ["--plot", "/proc/x.svg"]] {
+            refused(
+                &["odds", "small.ron", option[0], option[1]],
+                &["could not be written", "takes no files"],
+            );
+        }
+    }
     refused(
         &["odds", "small.ron", "--rare", "--trials", "9"],
         &["--rare"],

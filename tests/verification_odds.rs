@@ -8,10 +8,10 @@ mod linear;
 use std::ops::ControlFlow;
 
 use coldkick::report::trial_table::{TrialTable, TrialTableHeader, slice_range};
-use coldkick::statistics::SamplingMethod;
 use coldkick::statistics::interval::IntervalBasis;
 use coldkick::statistics::separation::Direction;
 use coldkick::statistics::subset_simulation::SubsetSettings;
+use coldkick::statistics::{RankCorrelation, SamplingMethod, standard_normal};
 use coldkick::study::chance::{ReplicateCount, trials_to_show};
 use coldkick::study::drivers::drivers;
 use coldkick::study::odds::StopRule;
@@ -74,6 +74,35 @@ fn intervals_hold_the_exact_chance() {
         widths.push(width);
     }
     assert!(widths[2] < 0.5 * widths[0], "{widths:?}");
+}
+
+/// A stronger nose that also meets the larger load fails less often: with a rank correlation rho the
+/// normals have r = 2 sin(pi rho/6), and R - S the variance 500 - 2 r 20 10.
+#[test]
+fn correlated_values_change_the_chance_as_they_must() {
+    for rank in [0.5, -0.5] {
+        let pair = RankCorrelation {
+            first: "load".to_owned(),
+            second: "strength".to_owned(),
+            rank,
+        };
+        let r = 2.0 * (std::f64::consts::PI * rank / 6.0).sin();
+        let spread = (500.0 - 2.0 * r * 200.0).sqrt();
+        let exact = 1.0 - standard_normal::exceedance((200.0 - LIKELY_LOAD) / spread);
+        assert!((exact - (1.0 - failure(LIKELY_LOAD))).abs() > 0.03);
+        let inputs = linear::correlated(LIKELY_LOAD, &[pair]);
+        assert!(inputs.are_correlated());
+        let campaign = Campaign::new(inputs, SamplingMethod::Sobol, 6, 1 << 15).unwrap();
+        let chance = tally(&campaign, &PLAIN).chance().unwrap();
+        assert!(
+            (chance.estimate - exact).abs() < 3e-3,
+            "{rank}: {chance:?} for {exact}"
+        );
+        assert!(
+            chance.low <= exact && exact <= chance.high,
+            "{rank}: {chance:?} for {exact}"
+        );
+    }
 }
 
 /// Stopping when the interval is narrow enough must not spoil it: 300 campaigns that stop at plus or

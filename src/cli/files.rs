@@ -35,7 +35,7 @@ pub fn picture_kind(path: &Path) -> Result<PictureKind, Failure> {
 /// Refuse early, before anything is computed, what [`write_whole`] would refuse.
 ///
 /// # Errors
-/// The file exists and `force` is not set, or its directory does not exist.
+/// The file exists and `force` is not set, or its directory does not exist or takes no files.
 pub fn check_target(path: &Path, force: bool) -> Result<(), Failure> {
     if path.is_dir() {
         return Err(Failure::input(
@@ -50,13 +50,23 @@ pub fn check_target(path: &Path, force: bool) -> Result<(), Failure> {
         ));
     }
     let directory = directory(path);
-    if directory.is_dir() {
-        Ok(())
-    } else {
-        Err(Failure::input(
+    if !directory.is_dir() {
+        return Err(Failure::input(
             format!("the directory {} does not exist", directory.display()),
             "create it first",
-        ))
+        ));
+    }
+    // A nameless file shows whether one can be written there, and leaves nothing behind.
+    match tempfile::tempfile_in(directory) {
+        Ok(_) => Ok(()),
+        Err(error) => Err(Failure::input(
+            format!(
+                "{} could not be written: the directory {} takes no files ({error})",
+                path.display(),
+                directory.display()
+            ),
+            "choose another place",
+        )),
     }
 }
 

@@ -2,7 +2,7 @@
 //! normal, failing where R < S.
 #![allow(dead_code)] // each test binary uses its own part
 
-use coldkick::statistics::{Distribution, standard_normal};
+use coldkick::statistics::{Distribution, RankCorrelation, standard_normal};
 use coldkick::study::{Criterion, CriterionKind, Experiment, Finding, Inputs, Sense, TrialError};
 use coldkick::units::Dimension;
 
@@ -15,8 +15,13 @@ pub const COMMON_LOAD: f64 = 150.0;
 /// Load that makes them likely: chance 0.089 856.
 pub const LIKELY_LOAD: f64 = 170.0;
 
-/// Strength and load.
+/// Strength and load, independent.
 pub fn inputs(load: f64) -> Inputs {
+    correlated(load, &[])
+}
+
+/// Strength and load that go together.
+pub fn correlated(load: f64, correlations: &[RankCorrelation]) -> Inputs {
     let normal = |mean, standard_deviation| Distribution::Normal {
         mean,
         standard_deviation,
@@ -26,7 +31,7 @@ pub fn inputs(load: f64) -> Inputs {
             ("strength".to_owned(), normal(STRENGTH.0, STRENGTH.1)),
             ("load".to_owned(), normal(load, LOAD_SPREAD)),
         ],
-        &[],
+        correlations,
     )
     .unwrap()
 }
