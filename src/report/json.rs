@@ -115,7 +115,7 @@ pub fn shot(name: &str, study: &ShotStudy) -> Result<String, ReportError> {
     let document = Shot {
         design: name,
         verdict: if study.pass() { "pass" } else { "fail" },
-        first_failed: study.first_failed().map(|criterion| criterion.kind.name()),
+        first_failed: study.first_failed().map(crate::study::Criterion::name),
         criteria: criteria(study),
         events: discharge
             .events
@@ -170,7 +170,7 @@ fn criteria(study: &ShotStudy) -> Vec<Criterion> {
         .criteria
         .iter()
         .map(|criterion| Criterion {
-            name: criterion.kind.name(),
+            name: criterion.name(),
             value: criterion.value.filter(|value| value.is_finite()),
             limit: criterion.limit,
             margin: criterion.margin().filter(|margin| margin.is_finite()),

@@ -137,7 +137,7 @@ fn criteria(out: &mut String, study: &ShotStudy, units: UnitSystem) {
     for criterion in &study.criteria {
         rows.push(vec![
             if criterion.pass { "pass" } else { "FAIL" }.to_owned(),
-            criterion.kind.label(),
+            criterion.label(),
             wording::value(criterion, units),
             wording::requirement(criterion, units),
             wording::margin(criterion, units),

@@ -71,7 +71,7 @@ fn limit(study: &ShotStudy, units: UnitSystem) -> String {
 pub fn comparison(criterion: &Criterion, units: UnitSystem) -> String {
     format!(
         "{} {}, {}",
-        criterion.kind.label(),
+        criterion.label(),
         value(criterion, units),
         requirement(criterion, units)
     )

@@ -113,6 +113,18 @@ pub struct Criterion {
 }
 
 impl Criterion {
+    /// Name in data files: `exit_speed_least`, `pressure_rating.bay`.
+    #[must_use]
+    pub fn name(&self) -> String {
+        self.kind.name()
+    }
+
+    /// Name in sentences: "exit speed".
+    #[must_use]
+    pub fn label(&self) -> String {
+        self.kind.label()
+    }
+
     /// Distance from the limit on the passing side [SI], negative on the failing side.
     #[must_use]
     pub fn margin(&self) -> Option<f64> {

@@ -115,7 +115,7 @@ pub(super) fn warnings(
         let share = criterion.relative_margin().unwrap_or(-1.0);
         if criterion.pass && share < THIN_MARGIN {
             found.push(Warning::ThinMargin {
-                criterion: criterion.kind.label(),
+                criterion: criterion.label(),
                 share,
             });
         }
