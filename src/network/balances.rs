@@ -15,7 +15,7 @@ use crate::network::flow_path;
 use crate::network::heat;
 use crate::network::layout::Layout;
 use crate::network::memo::Memo;
-use crate::network::spec::{Command, Condensation, Draw, End, System};
+use crate::network::spec::{Command, Condensation, Draw, End, Path, System};
 use crate::numerics::integrate::{Direction, System as Integrable};
 use crate::thermo::air;
 use crate::thermo::source::PropertySource;
@@ -116,6 +116,8 @@ pub struct Network<'a, L> {
     computed: u64,
     known_contents: Vec<Memo<[f64; 4], (Contents, u64)>>,
     known_drafts: Vec<Memo<DraftKey, Draft>>,
+    /// The memo of each path: that of the first path alike but for its area.
+    draft_slots: Vec<usize>,
     flows: Vec<PathFlow>,
     ambient: (f64, f64),
     guess: Vec<f64>,
@@ -165,6 +167,7 @@ impl<'a, L: PropertySource> Network<'a, L> {
             computed: 0,
             known_contents: vec![Memo::default(); n],
             known_drafts: vec![Memo::default(); system.paths.len() + 1],
+            draft_slots: draft_slots(system),
             flows: vec![PathFlow::default(); system.paths.len() + 1],
             ambient: (0.0, 0.0),
             guess: system.vessels.iter().map(|v| v.temperature).collect(),
@@ -446,7 +449,8 @@ impl<'a, L: PropertySource> Network<'a, L> {
             ambient: self.ambient,
             receiver_pressure,
         };
-        let mut known = std::mem::take(&mut self.known_drafts[index]);
+        let slot = self.draft_slots[index];
+        let mut known = std::mem::take(&mut self.known_drafts[slot]);
         let draft = known.get(key, || {
             let stream = self.stream(donor);
             let friction = |kappa: f64, ratio: f64| {
@@ -474,7 +478,7 @@ impl<'a, L: PropertySource> Network<'a, L> {
                 density: stream.density,
             })
         });
-        self.known_drafts[index] = known;
+        self.known_drafts[slot] = known;
         draft
     }
 
@@ -628,6 +632,19 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
             NetworkEvent::LiquidGone { .. } => Direction::Falling,
         }
     }
+}
+
+/// For each path, and the opening gap, the first path that passes the same per area: a leak and a vent
+/// side by side are computed once.
+fn draft_slots(system: &System) -> Vec<usize> {
+    let alike = |a: &Path, b: &Path| {
+        (a.from, a.to, a.flux_model, a.friction_number)
+            == (b.from, b.to, b.flux_model, b.friction_number)
+    };
+    let first = |path: &Path| system.paths.iter().position(|other| alike(path, other));
+    let mut slots: Vec<usize> = system.paths.iter().filter_map(first).collect();
+    slots.push(system.paths.len());
+    slots
 }
 
 fn check(system: &System) -> Result<(), NetworkError> {
