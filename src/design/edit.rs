@@ -69,6 +69,68 @@ pub fn get(text: &str, path: &str) -> Option<String> {
     Some(ron::from_str::<String>(written).unwrap_or_else(|_| written.to_owned()))
 }
 
+/// Takes a field or entry out, with the comment lines right above it; a field that is not
+/// written stays so.
+///
+/// # Errors
+/// A [`DesignError`] when the text is not RON.
+pub(super) fn remove(name: &str, text: &str, path: &str) -> Result<String, DesignError> {
+    let document = Document::from_text(name, text)?;
+    let Some(tree) = &document.tree else {
+        return Err(document.error_at(path, no_such_field(&document, path)));
+    };
+    let Some(entry) = tree.entry(path) else {
+        return Ok(document.text.to_string());
+    };
+    let text: &str = &document.text;
+    let end = entry.value.span.end;
+    let rest = text.get(end..).unwrap_or_default();
+    let blank = rest.len() - rest.trim_start().len();
+    let comma = rest.trim_start().starts_with(',');
+    let end = if comma { end + blank + 1 } else { end };
+    let mut start = entry.key_span.start;
+    while let Some(line) = line_above(text, start) {
+        start = line;
+    }
+    Ok(splice(text, start..end, ""))
+}
+
+/// Start of the comment line right above a place that starts its own line.
+fn line_above(text: &str, at: usize) -> Option<usize> {
+    let before = text.get(..at)?;
+    let indent = before.trim_end_matches([' ', '\t']).strip_suffix('\n')?;
+    let line = indent.rfind('\n').map_or(0, |end| end + 1);
+    let comment = indent.get(line..)?;
+    let first = comment.len() - comment.trim_start().len();
+    comment.trim_start().starts_with("//").then_some(line + first)
+}
+
+/// Writes a named entry of a map once more under another name, right behind it.
+///
+/// # Errors
+/// A [`DesignError`] when there is no such entry.
+pub(super) fn copy_entry(
+    name: &str,
+    text: &str,
+    path: &str,
+    copy: &str,
+) -> Result<String, DesignError> {
+    let document = Document::from_text(name, text)?;
+    let entry = document.tree.as_ref().and_then(|tree| tree.entry(path));
+    let Some(entry) = entry else {
+        return Err(document.error_at(path, no_such_field(&document, path)));
+    };
+    let text: &str = &document.text;
+    let value = text.get(entry.value.span.clone()).unwrap_or_default();
+    let end = entry.value.span.end;
+    Ok(splice(text, end..end, &format!(",\n        {copy:?}: {value}")))
+}
+
+/// The text of a value as written, quotes and brackets included.
+pub(super) fn raw<'t>(tree: &Node, text: &'t str, path: &str) -> Option<&'t str> {
+    tree.find(path).and_then(|node| text.get(node.span.clone()))
+}
+
 fn is_name(segment: &str) -> bool {
     !segment.is_empty()
         && segment

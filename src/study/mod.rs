@@ -14,6 +14,7 @@ pub mod rare;
 pub mod shot;
 pub mod tally;
 pub mod trial;
+pub mod sizing;
 pub mod warning;
 
 pub use chance::Chance;
