@@ -292,7 +292,7 @@ pub struct SizeSection {
     pub free: Vec<FreeSection>,
     #[serde(default)]
     pub cartridges: Table<OwnCartridgeSection>,
-    pub aim: Option<Vec<Text>>,
+    pub aim: Option<Text>,
     pub temperature: Option<Text>,
     pub coldest: Option<Text>,
     pub hottest: Option<Text>,

@@ -1,0 +1,15 @@
+//! What a design leaves open (`size: (...)`), and the making of candidates by editing the design
+//! itself: what is judged is what would be saved.
+
+mod bill;
+mod make;
+mod plan;
+mod options;
+mod value;
+mod write;
+
+pub use bill::{Bill, Item, bill};
+pub use make::SizingWorkshop;
+pub use options::{Choice, ChoiceOption};
+pub use plan::{Plan, TemperatureRange};
+pub use value::OpenValue;
