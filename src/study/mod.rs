@@ -15,6 +15,7 @@ pub mod shot;
 pub mod tally;
 pub mod trial;
 pub mod sizing;
+pub mod trial;
 pub mod warning;
 
 pub use chance::Chance;

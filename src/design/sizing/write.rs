@@ -47,6 +47,7 @@ fn written(distribution: &Distribution, dimension: Dimension) -> String {
     let size = distribution.central();
     let value = |value: f64| with_unit(dimension, size, value);
     match distribution {
+        Distribution::Constant { value: only } => value(*only),
         Distribution::Normal {
             mean,
             standard_deviation,

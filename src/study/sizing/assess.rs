@@ -4,11 +4,10 @@ use std::collections::HashMap;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Mutex, PoisonError};
 
-use crate::discharge::{Settings, run};
 use crate::network::criteria::Criteria;
 use crate::network::spec::System;
-use crate::study::HeldNose;
-use crate::study::criterion::{CriterionKind, Sense, judge};
+use crate::study::criterion::{Criterion, CriterionKind, Sense};
+use crate::study::trial::{Finding, try_system};
 use crate::units::Dimension;
 
 use super::chance::{Chance, chance};
@@ -69,8 +68,9 @@ pub struct Check {
     pub sense: Sense,
     /// Kind of quantity.
     pub dimension: Dimension,
-    /// Distance from the limit over the limit, positive on the passing side [1]. Where the value
-    /// never came about, -1 less what is missing of the force that holds the nose.
+    /// Distance from the limit over the limit, positive on the passing side [1]; where the value
+    /// never came about, how far the nose was from leaving
+    /// ([`shortfall`](crate::study::trial::shortfall)).
     pub margin: f64,
 }
 
@@ -454,32 +454,9 @@ impl<'w> Assessor<'w> {
 
     /// Whether one trial succeeds, and if not the name of what fails first.
     fn success(&self, system: &System, criteria: &Criteria) -> Result<Option<String>, String> {
-        let settings = &self.needs.settings;
-        self.count(1);
-        let shot = run(system, settings).map_err(|error| error.to_string())?;
-        let failing = |factor: Option<f64>, retention: bool| {
-            judge(system, criteria, &shot.outcome, factor, false)
-                .into_iter()
-                .find(|c| !c.pass && (c.kind == CriterionKind::RetentionFactor) == retention)
-                .map(|c| c.name())
-        };
-        if let Some(name) = failing(None, false) {
-            return Ok(Some(name));
-        }
-        if criteria.retention_factor.is_none() {
-            return Ok(None);
-        }
-        let factor = self.held_factor(system)?;
-        Ok(failing(factor, true))
-    }
-
-    fn held_factor(&self, system: &System) -> Result<Option<f64>, String> {
-        self.count(1);
-        let held = HeldNose::of(system, &self.needs.settings).map_err(|error| match &error {
-            crate::study::StudyError::HeldNose(source) => format!("{error}: {source}"),
-            other => other.to_string(),
-        })?;
-        Ok(held.map(|held| held.factor()))
+        let finding = self.finding(system, criteria)?;
+        let first = finding.first_failed();
+        Ok(first.and_then(|first| finding.criteria.get(first)).map(Criterion::name))
     }
 
     /// The criteria of one shot.
@@ -489,36 +466,27 @@ impl<'w> Assessor<'w> {
         system: &System,
         criteria: &Criteria,
     ) -> Result<Vec<Check>, String> {
-        let settings: &Settings = &self.needs.settings;
-        self.count(1);
-        let discharge = run(system, settings).map_err(|error| error.to_string())?;
-        let factor = match criteria.retention_factor {
-            Some(_) => self.held_factor(system)?,
-            None => None,
-        };
-        let outcome = &discharge.outcome;
-        // What of the force that holds the nose was never reached.
-        let missing = system.nose.as_ref().map_or(0.0, |(nose, _)| {
-            let needed = nose.retention_force() + nose.spring_force(0.0);
-            (1.0 - outcome.peak_opening_force.value / needed.max(f64::MIN_POSITIVE)).clamp(0.0, 1.0)
-        });
-        let judged = judge(system, criteria, outcome, factor, false);
-        Ok(judged
-            .into_iter()
-            .map(|criterion| {
-                let margin = criterion.relative_margin().unwrap_or(-1.0 - missing);
-                Check {
-                    requirement: Requirement::Criterion(criterion.kind),
-                    case,
-                    value: criterion.value,
-                    bound: false,
-                    limit: criterion.limit,
-                    sense: criterion.sense,
-                    dimension: criterion.dimension,
-                    margin,
-                }
+        let finding = self.finding(system, criteria)?;
+        let checks = finding.criteria.into_iter().zip(finding.margins);
+        Ok(checks
+            .map(|(criterion, margin)| Check {
+                margin: margin.unwrap_or(if criterion.pass { 0.0 } else { -1.0 }),
+                requirement: Requirement::Criterion(criterion.kind),
+                case,
+                value: criterion.value,
+                bound: false,
+                limit: criterion.limit,
+                sense: criterion.sense,
+                dimension: criterion.dimension,
             })
             .collect())
+    }
+
+    /// One discharge, and with the nose held where a criterion asks for it.
+    fn finding(&self, system: &System, criteria: &Criteria) -> Result<Finding, String> {
+        let held = system.nose.is_some() && criteria.retention_factor.is_some();
+        self.count(if held { 2 } else { 1 });
+        try_system(system, criteria, &self.needs.settings).map_err(|error| error.to_string())
     }
 
     fn count(&self, discharges: u64) {
