@@ -102,7 +102,10 @@ fn line_above(text: &str, at: usize) -> Option<usize> {
     let line = indent.rfind('\n').map_or(0, |end| end + 1);
     let comment = indent.get(line..)?;
     let first = comment.len() - comment.trim_start().len();
-    comment.trim_start().starts_with("//").then_some(line + first)
+    comment
+        .trim_start()
+        .starts_with("//")
+        .then_some(line + first)
 }
 
 /// Writes a named entry of a map once more under another name, right behind it.
@@ -123,7 +126,11 @@ pub(super) fn copy_entry(
     let text: &str = &document.text;
     let value = text.get(entry.value.span.clone()).unwrap_or_default();
     let end = entry.value.span.end;
-    Ok(splice(text, end..end, &format!(",\n        {copy:?}: {value}")))
+    Ok(splice(
+        text,
+        end..end,
+        &format!(",\n        {copy:?}: {value}"),
+    ))
 }
 
 /// The text of a value as written, quotes and brackets included.

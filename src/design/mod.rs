@@ -76,7 +76,9 @@ impl Design {
         let catalogue = reader.finish()?;
         let correlations = correlations(&document, &sections, &catalogue)?;
         let plan = match &sections.size {
-            Some(size) => Some(Plan::read(&document, &sections, size, &catalogue, &central)?),
+            Some(size) => Some(Plan::read(
+                &document, &sections, size, &catalogue, &central,
+            )?),
             None => None,
         };
         Ok(Design {

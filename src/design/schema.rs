@@ -286,7 +286,7 @@ pub struct CriteriaSection {
 }
 
 /// What `size` may choose, and what the choice must achieve.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct SizeSection {
     pub free: Vec<FreeSection>,

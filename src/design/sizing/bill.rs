@@ -114,8 +114,9 @@ fn read(text: &str, dimension: Dimension) -> f64 {
 
 /// Density of a wall material [kg/m3]; that of glass-epoxy where none is named.
 fn density(material: &str) -> f64 {
-    parts::find(WALL_MATERIALS, material)
-        .map_or(1900.0, |material| read(material.density, Dimension::Density))
+    parts::find(WALL_MATERIALS, material).map_or(1900.0, |material| {
+        read(material.density, Dimension::Density)
+    })
 }
 
 fn vessel_item(design: &Design, name: &str, vessel: &VesselSection) -> Item {
@@ -137,7 +138,10 @@ fn vessel_item(design: &Design, name: &str, vessel: &VesselSection) -> Item {
             SHELL_PER_CHARGE * charge,
             "steel of three times the charge, common practice, from memory".to_owned(),
         ),
-        _ => (0.0, "no shell written, so its weight is not counted".to_owned()),
+        _ => (
+            0.0,
+            "no shell written, so its weight is not counted".to_owned(),
+        ),
     };
     let default = if is_cartridge { "steel" } else { "glass-epoxy" };
     let material = wall
@@ -214,7 +218,10 @@ fn pins(pins: &PinSection) -> Item {
         (None, Some(Text(diameter))) => read(diameter, Dimension::Length),
         (None, None) => USUAL_PIN,
     };
-    let material = pins.material.as_ref().map_or("nylon-6/6", |Text(m)| m.trim());
+    let material = pins
+        .material
+        .as_ref()
+        .map_or("nylon-6/6", |Text(m)| m.trim());
     let stock = parts::find(PIN_STOCK, material);
     let density = stock.map_or(1140.0, |stock| read(stock.density, Dimension::Density));
     let volume = count * 0.25 * PI * diameter * diameter * PIN_LENGTH * diameter;

@@ -1,8 +1,8 @@
 //! Candidates as designs: the text with every choice made, read like any other.
 
+use crate::design::Design;
 use crate::design::edit;
 use crate::design::error::{DesignError, Problem};
-use crate::design::Design;
 use crate::network::criteria::Criteria;
 use crate::network::spec::System;
 use crate::statistics::stream;
@@ -10,7 +10,7 @@ use crate::study::Inputs;
 use crate::study::sizing::{Article, Candidate, Space, Workshop};
 use crate::units::UnitSystem;
 
-use super::bill::bill;
+use super::bill::{Bill, bill};
 use super::options::Edit;
 use super::plan::Plan;
 
@@ -73,6 +73,15 @@ impl SizingWorkshop {
         self.edited(&self.base, candidate)
     }
 
+    /// What a candidate is made of.
+    ///
+    /// # Errors
+    /// As [`written`](Self::written).
+    pub fn bill(&self, candidate: &Candidate) -> Result<Bill, DesignError> {
+        let text = self.written(candidate)?;
+        Ok(bill(&Design::parse(&self.name, &text)?))
+    }
+
     fn edited(&self, text: &str, candidate: &Candidate) -> Result<String, DesignError> {
         let mut text = text.to_owned();
         let values = self.plan.values.iter().zip(&candidate.points);
@@ -100,9 +109,7 @@ impl SizingWorkshop {
                 let option = choice.options.get(*option)?;
                 Some((choice.name.clone(), option.label.clone()))
             })
-            .chain(values.map(|(value, point)| {
-                (value.name.clone(), value.shown(*point, units))
-            }))
+            .chain(values.map(|(value, point)| (value.name.clone(), value.shown(*point, units))))
             .collect()
     }
 }

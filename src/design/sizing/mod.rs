@@ -3,8 +3,9 @@
 
 mod bill;
 mod make;
-mod plan;
 mod options;
+mod plan;
+mod table;
 mod value;
 mod write;
 
@@ -12,4 +13,5 @@ pub use bill::{Bill, Item, bill};
 pub use make::SizingWorkshop;
 pub use options::{Choice, ChoiceOption};
 pub use plan::{Plan, TemperatureRange};
+pub use table::{HoldingCase, HoldingRow, holding_table};
 pub use value::OpenValue;

@@ -117,7 +117,9 @@ fn not_empty<T>(document: &Document, at: &str, list: &[T], what: &str) -> Result
 
 /// Central value of a text that may be uncertain.
 pub(super) fn central(text: &str, dimension: Dimension) -> Option<f64> {
-    expression::parse(text, dimension).ok().map(|value| value.central())
+    expression::parse(text, dimension)
+        .ok()
+        .map(|value| value.central())
 }
 
 /// The choices a free cartridge makes: which, and how many.
@@ -134,7 +136,10 @@ pub(super) fn cartridge(
     let known = names_in_order(document, "vessels", &design.vessels);
     let Some(section) = design.vessels.get(vessel) else {
         let name = vessel.to_owned();
-        return Err(document.error_at(&format!("{at}.vessel"), Problem::UnknownVessel { name, known }));
+        return Err(document.error_at(
+            &format!("{at}.vessel"),
+            Problem::UnknownVessel { name, known },
+        ));
     };
     if section.kind.0.trim() != "cartridge" {
         return Err(conflict(
@@ -147,7 +152,9 @@ pub(super) fn cartridge(
     let names: Vec<String> = match from {
         Some(list) => {
             not_empty(document, &format!("{at}.from"), list, "cartridges")?;
-            list.iter().map(|Text(name)| name.trim().to_owned()).collect()
+            list.iter()
+                .map(|Text(name)| name.trim().to_owned())
+                .collect()
         }
         None => CARTRIDGES
             .iter()
@@ -161,7 +168,9 @@ pub(super) fn cartridge(
         if names.iter().take(index).any(|earlier| earlier == name) {
             return Err(document.error_at(&place, Problem::Duplicate { name: name.clone() }));
         }
-        options.push(cartridge_option(document, section, size, vessel, name, &place)?);
+        options.push(cartridge_option(
+            document, section, size, vessel, name, &place,
+        )?);
     }
     let mut choices = vec![Choice {
         name: "cartridge".to_owned(),
@@ -219,7 +228,10 @@ fn cartridge_option(
         let written = section.part.as_ref().map(|Text(part)| part.trim());
         if written == Some(name) {
             // What the designer measured on this very part stays.
-            let charge = section.charge.as_ref().map_or(part.charge, |Text(charge)| charge);
+            let charge = section
+                .charge
+                .as_ref()
+                .map_or(part.charge, |Text(charge)| charge);
             (charge, Vec::new())
         } else {
             let overrides = ["charge", "volume", "rating", "wall.mass", "wall.thickness"];
@@ -280,12 +292,17 @@ fn numbers(
         };
         for copy in 2..=number {
             let taken = design.vessels.contains_key(&twin(vessel, copy))
-                || paths.iter().any(|(path, _)| design.paths.contains_key(&twin(path, copy)));
+                || paths
+                    .iter()
+                    .any(|(path, _)| design.paths.contains_key(&twin(path, copy)));
             if taken {
                 return Err(conflict(
                     document,
                     &place,
-                    format!("the names `{}` for more cartridges are taken", twin(vessel, copy)),
+                    format!(
+                        "the names `{}` for more cartridges are taken",
+                        twin(vessel, copy)
+                    ),
                     "rename the vessels or paths that end in a number",
                 ));
             }
@@ -320,17 +337,26 @@ pub(super) fn servo(
     from: Option<&[Text]>,
 ) -> Result<Choice, DesignError> {
     let valve = valve.0.trim();
-    let opening = design.paths.get(valve).and_then(|path| path.opening.as_ref());
+    let opening = design
+        .paths
+        .get(valve)
+        .and_then(|path| path.opening.as_ref());
     let Some(OpeningSection::Servo { part: written, .. }) = opening else {
         let found = valve.to_owned();
         let known = names_in_order(document, "paths", &design.paths)
             .into_iter()
             .filter(|name| {
-                let opening = design.paths.get(name).and_then(|path| path.opening.as_ref());
+                let opening = design
+                    .paths
+                    .get(name)
+                    .and_then(|path| path.opening.as_ref());
                 matches!(opening, Some(OpeningSection::Servo { .. }))
             })
             .collect();
-        return Err(document.error_at(&format!("{at}.valve"), Problem::UnknownWord { found, known }));
+        return Err(document.error_at(
+            &format!("{at}.valve"),
+            Problem::UnknownWord { found, known },
+        ));
     };
     let names: Vec<&str> = match from {
         Some(list) => {
@@ -350,7 +376,9 @@ pub(super) fn servo(
             return Err(document.error_at(&format!("{at}.from.{index}"), problem));
         }
         let field = |field: &str| format!("paths.{valve}.opening.{field}");
-        let same = written.as_ref().is_some_and(|Text(part)| part.trim() == *name);
+        let same = written
+            .as_ref()
+            .is_some_and(|Text(part)| part.trim() == *name);
         let edits = if same {
             Vec::new()
         } else {
@@ -380,7 +408,11 @@ pub(super) fn pins(
     let entry = entry.map_or("0", |Text(entry)| entry.trim());
     let place = format!("nose.pins.{entry}");
     let number = entry.parse::<usize>().ok();
-    let there = design.nose.as_ref().zip(number).and_then(|(nose, n)| nose.pins.get(n));
+    let there = design
+        .nose
+        .as_ref()
+        .zip(number)
+        .and_then(|(nose, n)| nose.pins.get(n));
     if there.is_none() {
         let entries = design.nose.as_ref().map_or(0, |nose| nose.pins.len());
         return Err(document.error_at(

@@ -131,7 +131,8 @@ struct Reading<'d> {
 impl Reading<'_> {
     fn conflict(&self, at: &str, message: String, help: &str) -> DesignError {
         let help = help.to_owned();
-        self.document.error_at(at, Problem::Conflict { message, help })
+        self.document
+            .error_at(at, Problem::Conflict { message, help })
     }
 
     /// A certain quantity within limits.
@@ -194,7 +195,10 @@ impl Reading<'_> {
                     let (kinds, count) = (kinds.as_deref(), count.as_deref());
                     let entry = entry.as_ref();
                     choices.extend(options::pins(document, design, &at, entry, kinds, count)?);
-                    format!("nose.pins.{}", entry.map_or("0", |Text(entry)| entry.trim()))
+                    format!(
+                        "nose.pins.{}",
+                        entry.map_or("0", |Text(entry)| entry.trim())
+                    )
                 }
                 FreeSection::Value {
                     of,
@@ -212,7 +216,10 @@ impl Reading<'_> {
                 }
             };
             let inside = |outer: &str, inner: &str| {
-                inner == outer || inner.strip_prefix(outer).is_some_and(|r| r.starts_with('.'))
+                inner == outer
+                    || inner
+                        .strip_prefix(outer)
+                        .is_some_and(|r| r.starts_with('.'))
             };
             if let Some(other) = taken
                 .iter()
@@ -239,7 +246,10 @@ impl Reading<'_> {
             let Some((_, aim)) = aim else {
                 let problem = Problem::UnknownWord {
                     found: word.to_owned(),
-                    known: Aim::ALL.iter().map(|(name, _)| (*name).to_owned()).collect(),
+                    known: Aim::ALL
+                        .iter()
+                        .map(|(name, _)| (*name).to_owned())
+                        .collect(),
                 };
                 return Err(self.document.error_at("size.aim", problem));
             };
@@ -263,7 +273,10 @@ impl Reading<'_> {
         }
         Err(self.conflict(
             at,
-            format!("no number of trials can show a chance of at least {}", text.0.trim()),
+            format!(
+                "no number of trials can show a chance of at least {}",
+                text.0.trim()
+            ),
             "ask for 1 % to 99.99 %",
         ))
     }
@@ -327,7 +340,10 @@ impl Reading<'_> {
             return Err(self.document.error_at("size.temperature", problem));
         }
         let shared: Vec<&String> = known.iter().filter(|p| p.starts_with("shared.")).collect();
-        match (shared.as_slice(), known.iter().find(|p| *p == "site.temperature")) {
+        match (
+            shared.as_slice(),
+            known.iter().find(|p| *p == "site.temperature"),
+        ) {
             ([only], _) => Ok((*only).clone()),
             ([], Some(site)) => Ok(site.clone()),
             _ => Err(self.document.error_at(
@@ -387,7 +403,10 @@ impl Reading<'_> {
     fn possible(&self, (system, criteria): &(System, Criteria)) -> Result<(), DesignError> {
         let outside = system.ambient.at(0.0).0;
         for vessel in &system.vessels {
-            if vessel.pressure_rating.is_some_and(|rating| rating <= outside) {
+            if vessel
+                .pressure_rating
+                .is_some_and(|rating| rating <= outside)
+            {
                 return Err(self.conflict(
                     &format!("vessels.{}.rating", vessel.name),
                     "the rating is below the pressure of the air, so nothing can meet it"
@@ -434,7 +453,10 @@ impl Reading<'_> {
             ));
         }
         // Gas cannot drive a nose faster than its own speed of sound, near 260 m/s for CO2.
-        if criteria.exit_speed_least.is_some_and(|speed| speed >= 260.0) {
+        if criteria
+            .exit_speed_least
+            .is_some_and(|speed| speed >= 260.0)
+        {
             return Err(self.conflict(
                 "criteria.exit_speed_least",
                 "no gas drives a nose faster than its own speed of sound, 260 m/s in CO2"

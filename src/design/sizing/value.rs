@@ -98,7 +98,10 @@ impl OpenValue {
         let path = of.0.trim().to_owned();
         let refuse = |field: &str, message: String, help: &str| {
             let help = help.to_owned();
-            document.error_at(&format!("{at}.{field}"), Problem::Conflict { message, help })
+            document.error_at(
+                &format!("{at}.{field}"),
+                Problem::Conflict { message, help },
+            )
         };
         let slot = catalogue
             .slot(&path)
@@ -122,7 +125,10 @@ impl OpenValue {
         if slot.gauge || dimension == Dimension::Temperature || !dimension.has_natural_zero() {
             return Err(refuse(
                 "of",
-                format!("`{path}` is not a size: {} cannot be left open", dimension.describe()),
+                format!(
+                    "`{path}` is not a size: {} cannot be left open",
+                    dimension.describe()
+                ),
                 "lengths, areas, volumes, masses, forces, times and the like can",
             ));
         }

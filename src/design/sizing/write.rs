@@ -64,12 +64,24 @@ fn written(distribution: &Distribution, dimension: Dimension) -> String {
             value(*low),
             value(*high)
         ),
-        Distribution::Uniform { low, high } => format!("uniform {} .. {}", value(*low), value(*high)),
+        Distribution::Uniform { low, high } => {
+            format!("uniform {} .. {}", value(*low), value(*high))
+        }
         Distribution::Triangular { low, mode, high } => {
-            format!("triangle {} .. {} .. {}", value(*low), value(*mode), value(*high))
+            format!(
+                "triangle {} .. {} .. {}",
+                value(*low),
+                value(*mode),
+                value(*high)
+            )
         }
         Distribution::Pert { low, mode, high } => {
-            format!("pert {} .. {} .. {}", value(*low), value(*mode), value(*high))
+            format!(
+                "pert {} .. {} .. {}",
+                value(*low),
+                value(*mode),
+                value(*high)
+            )
         }
         Distribution::Lognormal { median, factor } => {
             format!("lognormal {} factor {}", value(*median), number(*factor))
@@ -137,7 +149,10 @@ mod tests {
         for text in forms {
             let double = scaled(text, Dimension::Volume, 2.0).expect("a value");
             let (before, after) = (parse(text).central(), parse(&double).central());
-            assert!((after / before - 2.0).abs() < 1e-5, "{text} became {double}");
+            assert!(
+                (after / before - 2.0).abs() < 1e-5,
+                "{text} became {double}"
+            );
         }
         assert_eq!(scaled("$soak", Dimension::Volume, 2.0), None);
     }

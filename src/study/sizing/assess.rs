@@ -421,9 +421,7 @@ impl<'w> Assessor<'w> {
 
     fn add_chance(&self, article: &dyn Article, found: &mut Assessment) -> Option<()> {
         for (case, temperature) in self.needs.chance_cases() {
-            let draw = |index: u64| {
-                article.trial(temperature, self.needs.chance.seed, index)
-            };
+            let draw = |index: u64| article.trial(temperature, self.needs.chance.seed, index);
             let result = chance(
                 case,
                 &draw,
@@ -456,16 +454,13 @@ impl<'w> Assessor<'w> {
     fn success(&self, system: &System, criteria: &Criteria) -> Result<Option<String>, String> {
         let finding = self.finding(system, criteria)?;
         let first = finding.first_failed();
-        Ok(first.and_then(|first| finding.criteria.get(first)).map(Criterion::name))
+        Ok(first
+            .and_then(|first| finding.criteria.get(first))
+            .map(Criterion::name))
     }
 
     /// The criteria of one shot.
-    fn shot(
-        &self,
-        case: Case,
-        system: &System,
-        criteria: &Criteria,
-    ) -> Result<Vec<Check>, String> {
+    fn shot(&self, case: Case, system: &System, criteria: &Criteria) -> Result<Vec<Check>, String> {
         let finding = self.finding(system, criteria)?;
         let checks = finding.criteria.into_iter().zip(finding.margins);
         Ok(checks
@@ -495,10 +490,7 @@ impl<'w> Assessor<'w> {
 }
 
 /// Adds the checks that need no discharge, and only where they fail.
-fn screen_all(
-    systems: &[(Case, System, Criteria)],
-    found: &mut Assessment,
-) -> Result<(), String> {
+fn screen_all(systems: &[(Case, System, Criteria)], found: &mut Assessment) -> Result<(), String> {
     for (case, system, criteria) in systems {
         let mut add = |kind, value, sense, limit, dimension| {
             let requirement = Requirement::Criterion(kind);
@@ -510,7 +502,13 @@ fn screen_all(
         };
         for (vessel, pressure, rating) in screen::charges(system)? {
             let kind = CriterionKind::PressureRating { vessel };
-            add(kind, pressure, Sense::AtMost, rating, Dimension::AbsolutePressure);
+            add(
+                kind,
+                pressure,
+                Sense::AtMost,
+                rating,
+                Dimension::AbsolutePressure,
+            );
         }
         if let Some((bound, limit)) = screen::retention_bound(system, criteria) {
             let kind = CriterionKind::RetentionFactor;

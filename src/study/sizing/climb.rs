@@ -66,9 +66,8 @@ impl Climb {
 
     /// The bay alone, at the pressure of the pad, with its openings to the outside.
     fn shut(&self, system: &System, bay: usize) -> Result<System, String> {
-        let outside = |z: f64| {
-            standard_air(z).ok_or_else(|| format!("no standard atmosphere at {z} m"))
-        };
+        let outside =
+            |z: f64| standard_air(z).ok_or_else(|| format!("no standard atmosphere at {z} m"));
         let pad = outside(self.pad)?;
         let mut times = Vec::new();
         let mut pressures = Vec::new();

@@ -58,7 +58,11 @@ pub(super) fn simplex(space: &Space, start: &[u32], iterations: u64, cost: &Cost
     for axis in 0..first.len() {
         let mut corner = first.clone();
         if let Some(share) = corner.get_mut(axis) {
-            *share += if *share > 0.5 { -FIRST_WIDTH } else { FIRST_WIDTH };
+            *share += if *share > 0.5 {
+                -FIRST_WIDTH
+            } else {
+                FIRST_WIDTH
+            };
         }
         corners.push(corner);
     }

@@ -51,7 +51,9 @@ pub(super) fn next_smaller(
     let mut closest: Option<(f64, Shortfall)> = None;
     for choices in cells
         .iter()
-        .filter(|choices| charge(choices).is_some_and(|charge| charge > 0.999 * next && charge < 1.001 * next))
+        .filter(|choices| {
+            charge(choices).is_some_and(|charge| charge > 0.999 * next && charge < 1.001 * next)
+        })
         .take(MOST_CELLS)
     {
         let result = Cell::new(assessor, space, &goal, choices).search(settings);
@@ -64,7 +66,11 @@ pub(super) fn next_smaller(
         } else {
             assessor.assess(&found.candidate, Depth::AllShots)?
         };
-        let rank = if passes { -1.0 } else { violation(&attempt, |_| true) };
+        let rank = if passes {
+            -1.0
+        } else {
+            violation(&attempt, |_| true)
+        };
         if closest.as_ref().is_none_or(|(least, _)| rank < *least) {
             closest = Some((
                 rank,
@@ -103,8 +109,8 @@ pub(super) fn relaxations(
     // The same candidate may fail several; look at each nearest one in full.
     for choices in &cells {
         let first = near.iter().find(|(_, f)| f.candidate.choices == *choices);
-        let Some(whole) = first
-            .and_then(|(_, found)| assessor.assess(&found.candidate, Depth::AllShots))
+        let Some(whole) =
+            first.and_then(|(_, found)| assessor.assess(&found.candidate, Depth::AllShots))
         else {
             continue;
         };
@@ -138,7 +144,11 @@ fn least_violation(
     let goal = Goal::Without(requirement.clone());
     cells
         .iter()
-        .filter_map(|choices| Cell::new(assessor, space, &goal, choices).search(settings).best)
+        .filter_map(|choices| {
+            Cell::new(assessor, space, &goal, choices)
+                .search(settings)
+                .best
+        })
         .filter_map(|candidate| {
             let check = candidate
                 .failures()
@@ -168,7 +178,11 @@ fn least_chance(
     let goal = Goal::Aim(Aim::MostChance);
     let best = cells
         .iter()
-        .filter_map(|choices| Cell::new(&free, space, &goal, choices).search(settings).best)
+        .filter_map(|choices| {
+            Cell::new(&free, space, &goal, choices)
+                .search(settings)
+                .best
+        })
         .min_by(|a, b| {
             a.objective(Aim::MostChance)
                 .total_cmp(&b.objective(Aim::MostChance))

@@ -24,4 +24,5 @@ pub use explain::{Relaxation, Shortfall};
 pub use front::{Figure, non_dominated};
 pub use holding::{Holding, holding};
 pub use problem::{Aim, Article, Candidate, Case, Needs, Space, Workshop};
+pub use screen::{bay_pressure_bound, charges as screen_charges};
 pub use search::{Answer, Observer, Progress, SearchSettings, search};

@@ -205,7 +205,10 @@ impl<'a> Cell<'a> {
         }
         let wanted = self.assessor.needs().at_least.is_some();
         let provisional = self.goal.cost(&found);
-        let promising = self.best.as_ref().is_none_or(|(best, _)| provisional < *best);
+        let promising = self
+            .best
+            .as_ref()
+            .is_none_or(|(best, _)| provisional < *best);
         if self.goal.needs_chance() || (wanted && promising) {
             found = self.assessor.assess(&candidate, Depth::Chance)?;
             if !found.passes() {
@@ -291,10 +294,9 @@ impl<'a> Cell<'a> {
             .map(|share| self.space.snap(&vec![*share; dimensions]))
             .collect();
         let count = (settings.samples_per_value * dimensions) as u64;
-        let part = self
-            .choices
-            .iter()
-            .fold(1_u64, |part, choice| part.wrapping_mul(1009) + *choice as u64);
+        let part = self.choices.iter().fold(1_u64, |part, choice| {
+            part.wrapping_mul(1009) + *choice as u64
+        });
         let seed = derived_seed(settings.seed, part);
         let method = SamplingMethod::LatinHypercube;
         if let Ok(sampler) = Sampler::new(method, seed, dimensions, count, 1) {
