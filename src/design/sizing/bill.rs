@@ -226,7 +226,7 @@ fn pins(pins: &PinSection) -> Item {
     let density = stock.map_or(1140.0, |stock| read(stock.density, Dimension::Density));
     let volume = count * 0.25 * PI * diameter * diameter * PIN_LENGTH * diameter;
     Item {
-        what: format!("{count} pins"),
+        what: format!("shear pins, {count}"),
         mass: density * volume,
         volume,
         origin: stock.map_or("", |stock| stock.origin).to_owned(),
