@@ -26,9 +26,38 @@ use super::scan::{Kind, Node, scan};
 pub fn set(name: &str, text: &str, path: &str, value: &str) -> Result<String, DesignError> {
     let document = Document::from_text(name, text)?;
     document.sections()?;
-    let text: &str = &document.text;
     let path = path.trim();
-    let no_such_field = || document.error_at(path, no_such_field(&document, path));
+    let changed = write(&document, path, value)?;
+    // A name the section does not know is a slip in the path, not in the file.
+    match Document::from_text(name, &changed)?.sections() {
+        Ok(_) => Ok(changed),
+        Err(error)
+            if document
+                .tree
+                .as_ref()
+                .is_some_and(|tree| tree.find(path).is_none()) =>
+        {
+            Err(match error.problem() {
+                Problem::UnknownName { found, known } => {
+                    let problem = Problem::NoSuchField {
+                        path: path.to_owned(),
+                        missing: found.clone(),
+                        known: known.clone(),
+                    };
+                    document.error_at(path, problem)
+                }
+                _ => document.error_at(path, no_such_field(&document, path)),
+            })
+        }
+        // A value that does not fit is for the reading of the design to say.
+        Err(_) => Ok(changed),
+    }
+}
+
+/// Replaces or adds a value like [`set`], without asking whether the result is a design.
+pub(super) fn write(document: &Document, path: &str, value: &str) -> Result<String, DesignError> {
+    let text: &str = &document.text;
+    let no_such_field = || document.error_at(path, no_such_field(document, path));
     let Some(tree) = &document.tree else {
         return Err(no_such_field());
     };
@@ -42,22 +71,7 @@ pub fn set(name: &str, text: &str, path: &str, value: &str) -> Result<String, De
     let (section, depth) = tree.nearest(path);
     let missing: Vec<&str> = path.split('.').skip(depth).collect();
     let (at, written) = insertion(section, text, &missing, value).ok_or_else(no_such_field)?;
-    let changed = splice(text, at..at, &written);
-    // A name the section does not know is a slip in the path, not in the file.
-    match Document::from_text(name, &changed)?.sections() {
-        Ok(_) => Ok(changed),
-        Err(error) => Err(match error.problem() {
-            Problem::UnknownName { found, known } => {
-                let problem = Problem::NoSuchField {
-                    path: path.to_owned(),
-                    missing: found.clone(),
-                    known: known.clone(),
-                };
-                document.error_at(path, problem)
-            }
-            _ => no_such_field(),
-        }),
-    }
+    Ok(splice(text, at..at, &written))
 }
 
 /// The value written at a path, without its quotes.

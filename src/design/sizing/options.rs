@@ -60,7 +60,7 @@ impl Edit {
     /// Makes the change.
     pub fn apply(&self, name: &str, text: &str) -> Result<String, DesignError> {
         match self {
-            Edit::Set(path, value) => edit::set(name, text, path, value),
+            Edit::Set(path, value) => edit::write(&Document::from_text(name, text)?, path, value),
             Edit::Remove(path) => edit::remove(name, text, path),
             Edit::Multiply {
                 vessel,
@@ -75,7 +75,8 @@ impl Edit {
                     for (path, end) in paths {
                         let other = self::twin(path, copy);
                         text = edit::copy_entry(name, &text, &format!("paths.{path}"), &other)?;
-                        text = edit::set(name, &text, &format!("paths.{other}.{end}"), &twin)?;
+                        let end = format!("paths.{other}.{end}");
+                        text = edit::write(&Document::from_text(name, &text)?, &end, &twin)?;
                     }
                 }
                 Ok(text)

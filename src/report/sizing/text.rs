@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use crate::design::sizing::Bill;
 use crate::report::terminal::{FAIL, PASS, bullet, cautions, columns, heading};
-use crate::study::sizing::{Aim, Assessment, Case, Chance, Progress, Requirement};
+use crate::study::sizing::{Aim, Assessment, Case, Chance, Progress, Requirement, Workshop};
 use crate::units::{UnitSystem, format_mass, format_percent, format_volume, significant};
 
 use super::{Sized, objective, signed};
@@ -222,10 +222,16 @@ fn parts(out: &mut String, bill: &Bill, units: UnitSystem) {
 }
 
 fn smaller(out: &mut String, sized: &Sized<'_>, units: UnitSystem) {
+    let best = sized.answer.best.first();
+    let charge = best.and_then(|best| sized.workshop.charge(&best.candidate.choices));
+    if charge.is_none() || sized.answer.interrupted {
+        return;
+    }
+    heading(out, "The next smaller charge");
     let Some(shortfall) = &sized.answer.next_smaller else {
+        bullet(out, "  - ", "None was left open.");
         return;
     };
-    heading(out, "The next smaller charge");
     let attempt = &shortfall.attempt;
     let words = sized.in_words(attempt, units);
     let charge = format_mass(shortfall.charge, units);

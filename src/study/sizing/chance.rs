@@ -147,3 +147,104 @@ fn hopeless(found: &Chance, wanted: f64, settings: &ChanceSettings) -> bool {
         .is_ok_and(|interval| interval.low >= wanted);
     seen || !shown
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::network::spec::Ambient;
+    use crate::statistics::stream::{hash, open_unit};
+
+    fn nothing() -> (System, Criteria) {
+        let system = System {
+            vessels: Vec::new(),
+            paths: Vec::new(),
+            ambient: Ambient::constant(1e5, 290.0),
+            nose: None,
+            horizon: 1.0,
+        };
+        (system, Criteria::default())
+    }
+
+    /// A candidate whose trial fails with a probability; the system carries the draw.
+    fn flips(probability: f64, seed: u64, trials: u64, wanted: Option<f64>) -> Chance {
+        let draw = |index: u64| {
+            let (mut system, criteria) = nothing();
+            system.horizon = open_unit(hash(seed, &[index]));
+            Ok((system, criteria))
+        };
+        let verdict = |system: &System, _: &Criteria| {
+            Ok((system.horizon > probability).then(|| "late".to_owned()))
+        };
+        let settings = ChanceSettings {
+            trials,
+            seed,
+            confidence: 0.95,
+        };
+        chance(Case::Cold, &draw, &verdict, &settings, wanted, &|| false).expect("not stopped")
+    }
+
+    #[test]
+    fn a_hopeless_candidate_costs_few_trials() {
+        let spent: u64 = (0..200)
+            .map(|seed| flips(0.5, seed, 600, Some(0.99)).trials)
+            .sum();
+        assert!(spent < 200 * 20, "{spent} trials for 200 candidates");
+    }
+
+    /// Two rules stop early. One is exact; the other is wrong with a stated chance, which shows
+    /// as candidates that would have been shown good and were given up.
+    #[test]
+    fn a_good_candidate_is_hardly_ever_given_up() {
+        let (mut good, mut lost) = (0, 0);
+        for seed in 0..400 {
+            let whole = flips(0.95, seed, 400, None);
+            if whole.low >= 0.9 {
+                good += 1;
+                lost += u32::from(flips(0.95, seed, 400, Some(0.9)).stopped_early);
+            }
+        }
+        assert!(good > 300, "{good} of 400 are shown good");
+        // Six looks at one in a thousand each.
+        assert!(
+            f64::from(lost) <= 0.012 * f64::from(good),
+            "{lost} of {good} given up"
+        );
+    }
+
+    #[test]
+    fn trials_are_enough_to_show_what_is_asked() {
+        for wanted in [0.5, 0.9, 0.99, 0.999] {
+            let settings = ChanceSettings::for_chance(Some(wanted), 1);
+            let one_failure = wilson(settings.trials - 1, settings.trials, settings.confidence)
+                .expect("an interval");
+            assert!(one_failure.low >= wanted, "{wanted}: {}", one_failure.low);
+        }
+    }
+
+    #[test]
+    fn what_cannot_be_computed_is_no_success() {
+        let settings = ChanceSettings {
+            trials: 40,
+            seed: 1,
+            confidence: 0.95,
+        };
+        let draw = |index: u64| match index % 4 {
+            0 => Err("a cartridge filled beyond its volume".to_owned()),
+            _ => Ok(nothing()),
+        };
+        let found = chance(Case::Hot, &draw, &|_, _| Ok(None), &settings, None, &|| {
+            false
+        })
+        .expect("not stopped");
+        assert_eq!(
+            (found.trials, found.successes, found.not_computed),
+            (40, 30, 10)
+        );
+        assert!(
+            chance(Case::Hot, &draw, &|_, _| Ok(None), &settings, None, &|| {
+                true
+            })
+            .is_none()
+        );
+    }
+}

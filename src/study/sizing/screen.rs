@@ -6,8 +6,8 @@ use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::{air, flash};
 
 /// Highest temperature that filling alone can give the gas over that of the charge: the ratio of
-/// specific heats of cold dilute CO2 (1.30 at 290 K, 1.34 at 240 K, rounded up).
-const FILLING: f64 = 1.36;
+/// specific heats, of air 1.40, of dilute CO2 1.30 at 290 K and 1.40 at 190 K.
+const FILLING: f64 = 1.4;
 
 /// A bound above the bay pressure any discharge can reach [Pa], absolute.
 ///
