@@ -214,7 +214,8 @@ fn needs(arguments: &SizeArguments, workshop: &SizingWorkshop) -> Result<Needs, 
         at_least: plan.at_least,
         climb: plan.climb,
         chance,
-        settings: Settings::default(),
+        settings: Settings::for_many_runs(),
+        proof: Some(Settings::default()),
     })
 }
 

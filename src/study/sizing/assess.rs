@@ -484,7 +484,8 @@ impl<'w> Assessor<'w> {
         try_system(system, criteria, &self.needs.settings).map_err(|error| error.to_string())
     }
 
-    fn count(&self, discharges: u64) {
+    /// Adds to the discharges computed.
+    pub(super) fn count(&self, discharges: u64) {
         self.discharges.fetch_add(discharges, Ordering::Relaxed);
     }
 }

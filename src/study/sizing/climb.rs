@@ -1,5 +1,6 @@
 //! The climb: does what is trapped in the bay push the nose off before anyone asked for it.
 
+use crate::discharge::run::Extent;
 use crate::discharge::{Settings, run};
 use crate::network::atmosphere::standard_air;
 use crate::network::spec::{Ambient, End, System};
@@ -45,6 +46,9 @@ impl Climb {
         climb.horizon = self.time;
         let settings = Settings {
             hold_nose: true,
+            extent: Extent::Horizon,
+            // Small differences of pressure are what counts here.
+            relative_tolerance: settings.relative_tolerance.min(1e-7),
             ..*settings
         };
         let discharge = run(&climb, &settings).map_err(|error| error.to_string())?;

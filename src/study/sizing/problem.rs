@@ -133,8 +133,11 @@ pub struct Needs {
     pub climb: Option<Climb>,
     /// How the chance is found.
     pub chance: ChanceSettings,
-    /// How each discharge is computed.
+    /// How each discharge of the search is computed.
     pub settings: Settings,
+    /// How the shots of those kept are computed once more before they are shown; `None` where
+    /// the search is exact enough.
+    pub proof: Option<Settings>,
 }
 
 impl Needs {

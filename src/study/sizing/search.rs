@@ -284,6 +284,14 @@ impl<'a> Cell<'a> {
         }
     }
 
+    /// Searches the cell from one point alone, to the best of its neighbours.
+    fn descend(mut self, start: &[u32]) -> CellResult {
+        let space = self.space;
+        let mut cost = |points: &[u32]| self.cost(points);
+        compass(space, start, &std::cell::RefCell::new(&mut cost));
+        self.result()
+    }
+
     /// Space-filling points, with the middle and the two ends of the box.
     fn starts(&self, settings: &SearchSettings, dimensions: usize) -> Vec<Vec<u32>> {
         if dimensions == 0 {
@@ -427,7 +435,59 @@ impl Run<'_> {
             self.report(done + 1, cells.len(), first);
         }
         best.truncate(self.settings.keep);
+        let mut best = self.proven(best, Some(&goal));
+        best.sort_by(|a, b| goal.cost(a).total_cmp(&goal.cost(b)));
         self.answer(best, Vec::new(), nearest, left_out)
+    }
+
+    /// Those that also pass when computed as exactly as a single shot is. Where one does not, by
+    /// a hair, its neighbours on the grid may under the same `goal`.
+    fn proven(&self, kept: Vec<Assessment>, goal: Option<&Goal>) -> Vec<Assessment> {
+        let Some(settings) = self.assessor.needs().proof else {
+            return kept;
+        };
+        let mut needs = self.assessor.needs().clone();
+        needs.settings = settings;
+        // The chance keeps what the many runs said.
+        needs.at_least = None;
+        let stop = || self.assessor.stopped();
+        let exact = Assessor::new(self.assessor.workshop(), &needs, &stop);
+        let proven = kept
+            .into_iter()
+            .filter_map(|found| {
+                let Some(again) = exact.assess(&found.candidate, Depth::Shots) else {
+                    // Stopped: what was found stands as found.
+                    return Some(found);
+                };
+                if again.passes() {
+                    return Some(Assessment {
+                        checks: again
+                            .checks
+                            .into_iter()
+                            .chain(
+                                found
+                                    .checks
+                                    .iter()
+                                    .filter(|c| c.requirement == Requirement::Chance)
+                                    .cloned(),
+                            )
+                            .collect(),
+                        ..found
+                    });
+                }
+                let goal = goal?;
+                let choices = &found.candidate.choices;
+                let cell = Cell::new(&exact, self.space, goal, choices);
+                let near = cell.descend(&found.candidate.points).best?;
+                if self.assessor.needs().at_least.is_none() {
+                    return Some(near);
+                }
+                let with = self.assessor.assess(&near.candidate, Depth::Chance)?;
+                with.meets(self.assessor.needs()).then_some(with)
+            })
+            .collect();
+        self.assessor.count(exact.discharges());
+        proven
     }
 
     fn trade_off(&self, aims: (Aim, Aim)) -> Answer {
@@ -466,6 +526,7 @@ impl Run<'_> {
             best.sort_by(|a, b| distance(a).total_cmp(&distance(b)));
         }
         best.truncate(self.settings.keep);
+        let best = self.proven(best, None);
         self.answer(best, front, nearest, 0)
     }
 
@@ -479,7 +540,8 @@ impl Run<'_> {
         if self.settings.with_chance {
             for found in &mut best {
                 if let Some(with) = self.assessor.assess(&found.candidate, Depth::Chance) {
-                    *found = with;
+                    found.chances = with.chances;
+                    found.stage = with.stage;
                 }
             }
         }
