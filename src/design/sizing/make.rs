@@ -5,7 +5,7 @@ use crate::design::edit;
 use crate::design::error::{DesignError, Problem};
 use crate::network::criteria::Criteria;
 use crate::network::spec::System;
-use crate::statistics::stream;
+use crate::statistics::{Distribution, stream};
 use crate::study::Inputs;
 use crate::study::sizing::{Article, Candidate, Space, Workshop};
 use crate::units::UnitSystem;
@@ -22,6 +22,8 @@ pub struct SizingWorkshop {
     base: String,
     /// The same with its temperature open to be set.
     open: String,
+    /// The temperature as the design draws it.
+    soak: Option<Distribution>,
     plan: Plan,
 }
 
@@ -51,7 +53,10 @@ impl SizingWorkshop {
             }
             None => base.clone(),
         };
+        let drawn = |path: &str| design.inputs().iter().find(|input| input.path == path);
+        let soak = plan.range.as_ref().and_then(|range| drawn(&range.path));
         Ok(SizingWorkshop {
+            soak: soak.map(|input| input.distribution.clone()),
             name,
             base,
             open,
@@ -135,6 +140,7 @@ impl Workshop for SizingWorkshop {
             inputs,
             keys,
             temperature,
+            soak: self.soak.clone(),
         }))
     }
 
@@ -163,6 +169,7 @@ struct Made {
     inputs: Inputs,
     keys: Vec<u64>,
     temperature: Option<usize>,
+    soak: Option<Distribution>,
     mass: f64,
     volume: f64,
 }
@@ -200,6 +207,15 @@ impl Article for Made {
             .iter()
             .map(|key| stream::open_unit(stream::hash(seed, &[index, *key])))
             .collect();
+        // What goes with the temperature is drawn as it goes with this one: its rank among the
+        // temperatures of the design is what the correlation sees. Exact where no partner of the
+        // temperature is read before it.
+        if let (Some(kelvin), Some(soak), Some(place)) = (temperature, &self.soak, self.temperature)
+            && let Some(uniform) = values.get_mut(place)
+        {
+            let rank = soak.probability_outside(kelvin, f64::INFINITY);
+            *uniform = rank.clamp(1e-9, 1.0 - 1e-9);
+        }
         self.inputs.apply(&mut values);
         self.system(values, temperature)
     }
