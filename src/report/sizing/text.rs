@@ -237,8 +237,8 @@ fn smaller(out: &mut String, sized: &Sized<'_>, units: UnitSystem) {
     let charge = format_mass(shortfall.charge, units);
     if shortfall.passes {
         let line = format!(
-            "{charge} of CO2 passes too, at best margin with {words}: {}, {}; it is only worse by \
-             the aim.",
+            "{charge} of CO2 passes too, at best margin with {words}: {}, {}; by \
+             the aim it is no better.",
             format_mass(attempt.mass, units),
             format_volume(attempt.volume, units)
         );

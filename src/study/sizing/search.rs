@@ -65,8 +65,8 @@ pub trait Observer: Sync {
 /// What a search found.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Answer {
-    /// The best of each combination of choices, best first; for two aims, points of the front
-    /// from the best compromise on. Each meets every requirement.
+    /// The best of each combination of choices, best first; for two aims, the best compromise and
+    /// points spread along the front. Each meets every requirement.
     pub best: Vec<Assessment>,
     /// The trade-off, by the first aim; empty for one aim.
     pub front: Vec<Assessment>,
@@ -520,14 +520,32 @@ impl Run<'_> {
             pass(&goals, 1);
         }
         let front = non_dominated(&passing(), aims);
-        let mut best = front.clone();
-        if let Some(span) = Span::of(&front, aims) {
-            let distance = |a: &Assessment| span.distance(Figure::of(a, aims), 0.5);
-            best.sort_by(|a, b| distance(a).total_cmp(&distance(b)));
-        }
-        best.truncate(self.settings.keep);
-        let best = self.proven(best, None);
+        let best = self.proven(self.spread(&front, aims), None);
         self.answer(best, front, nearest, 0)
+    }
+
+    /// The best compromise of a front, then points spread evenly along it.
+    fn spread(&self, front: &[Assessment], aims: (Aim, Aim)) -> Vec<Assessment> {
+        let Some(last) = front.len().checked_sub(1) else {
+            return Vec::new();
+        };
+        let compromise = Span::of(front, aims).and_then(|span| {
+            let distance = |a: &Assessment| span.distance(Figure::of(a, aims), 0.5);
+            (0..=last).min_by(|a, b| {
+                let of = |index: &usize| front.get(*index).map_or(f64::INFINITY, distance);
+                of(a).total_cmp(&of(b))
+            })
+        });
+        let others = self.settings.keep.saturating_sub(1);
+        let mut places = vec![compromise.unwrap_or(0)];
+        for other in 0..others {
+            let place = other * last / others.saturating_sub(1).max(1);
+            if !places.contains(&place) {
+                places.push(place);
+            }
+        }
+        let chosen = places.into_iter().filter_map(|place| front.get(place));
+        chosen.cloned().collect()
     }
 
     fn answer(
