@@ -2,6 +2,7 @@
 //! itself: what is judged is what would be saved.
 
 mod bill;
+mod cartridges;
 mod make;
 mod options;
 mod plan;

@@ -9,6 +9,7 @@ use crate::network::spec::{Command, System};
 use crate::study::sizing::{Aim, Case, Climb, Space};
 use crate::units::{self, Dimension, Limits, UnitError};
 
+use super::cartridges;
 use super::options::{self, Choice};
 use super::value::OpenValue;
 
@@ -177,7 +178,7 @@ impl Reading<'_> {
                 } => {
                     let (from, number) = (from.as_deref(), number.as_deref());
                     let size = self.size;
-                    choices.extend(options::cartridge(
+                    choices.extend(cartridges::cartridge(
                         document, design, size, &at, vessel, from, number,
                     )?);
                     format!("vessels.{}", vessel.0.trim())

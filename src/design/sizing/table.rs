@@ -9,7 +9,8 @@ use crate::design::summary::summarise;
 use crate::network::spec::System;
 use crate::study::sizing::{Case, Holding, holding, screen_charges};
 
-use super::options::{self, ChoiceOption};
+use super::cartridges;
+use super::options::ChoiceOption;
 use super::plan::Plan;
 
 /// One cartridge.
@@ -160,7 +161,7 @@ fn options_of(design: &Design) -> Result<Vec<ChoiceOption>, DesignError> {
     let size = design.sections.size.as_ref().unwrap_or(&none);
     let vessel = Text(only.clone());
     let at = "size.free";
-    let choices = options::cartridge(document, &design.sections, size, at, &vessel, None, None)?;
+    let choices = cartridges::cartridge(document, &design.sections, size, at, &vessel, None, None)?;
     Ok(choices
         .into_iter()
         .next()

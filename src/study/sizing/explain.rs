@@ -1,8 +1,10 @@
 //! Why not: the next smaller cartridge, and the least relaxation that opens a solution.
 
-use super::assess::{Assessment, Assessor, Check, Depth, Requirement};
+use super::assess::{Assessor, Depth};
+use super::assessment::{Assessment, Check, Requirement};
+use super::cell::{Cell, Goal, violation};
 use super::problem::{Aim, Needs, Space};
-use super::search::{Cell, Goal, SearchSettings, violation};
+use super::search::SearchSettings;
 
 /// The best attempt with the next smaller cartridge.
 #[derive(Debug, Clone, PartialEq)]

@@ -1,6 +1,6 @@
 //! The trade-off between two aims.
 
-use super::assess::Assessment;
+use super::assessment::Assessment;
 use super::problem::Aim;
 
 /// A candidate's place in the trade-off: how good in each of two aims, less being better.

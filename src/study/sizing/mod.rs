@@ -7,6 +7,8 @@
 //! made of is the caller's affair ([`Workshop`]).
 
 mod assess;
+mod assessment;
+mod cell;
 mod chance;
 mod climb;
 mod compass;
@@ -17,7 +19,8 @@ mod problem;
 mod screen;
 mod search;
 
-pub use assess::{Assessment, Assessor, Check, Requirement, Stage};
+pub use assess::{Assessor, Depth};
+pub use assessment::{Assessment, Check, Requirement, Stage};
 pub use chance::{Chance, ChanceSettings};
 pub use climb::Climb;
 pub use explain::{Relaxation, Shortfall};
