@@ -27,6 +27,9 @@ pub fn answer(sized: &Sized<'_>, bill: Option<&Bill>, units: UnitSystem, brief: 
             margins(&mut out, sized, first, units);
             chances(&mut out, sized, first, units);
         }
+        if let Some(first) = answer.best.first() {
+            drill(&mut out, sized, first, units);
+        }
         if let Some(bill) = bill {
             parts(&mut out, bill, units);
         }
@@ -196,6 +199,34 @@ fn chances(out: &mut String, sized: &Sized<'_>, found: &Assessment, units: UnitS
         }
         bullet(out, "  - ", &line);
     }
+    let line = "The best was chosen on these very draws, which flatters it: look again with another \
+                --seed before relying on it.";
+    bullet(out, "  - ", line);
+}
+
+/// The continuous values of the best.
+fn drill(out: &mut String, sized: &Sized<'_>, found: &Assessment, units: UnitSystem) {
+    let plan = sized.plan();
+    if plan.values.is_empty() {
+        return;
+    }
+    heading(out, "What to drill and set");
+    let values = plan.values.iter().zip(&found.candidate.points);
+    let rows: Vec<Vec<String>> = values
+        .map(|(value, point)| {
+            let at_end = match *point {
+                0 => "the least allowed",
+                point if point + 1 == value.points => "the most allowed",
+                _ => "",
+            };
+            vec![
+                value.name.clone(),
+                value.shown(*point, units),
+                at_end.to_owned(),
+            ]
+        })
+        .collect();
+    columns(out, &rows);
 }
 
 fn parts(out: &mut String, bill: &Bill, units: UnitSystem) {
