@@ -137,6 +137,8 @@ fn the_answer_comes_first_and_the_saved_design_passes_everywhere() {
         let again = coldkick(&[command, text(&sized)]);
         assert_eq!(again.code, 0, "{command}: {}{}", again.out, again.err);
     }
+    let odds = coldkick(&["odds", text(&sized), "--trials", "128"]);
+    assert!(matches!(odds.code, 0 | 1), "{}{}", odds.out, odds.err);
     let drawing = std::fs::read_to_string(&picture).expect("a picture");
     assert!(drawing.contains("<svg") && drawing.contains("least mass against most margin"));
     // Neither is overwritten without being asked to.

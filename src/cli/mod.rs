@@ -19,8 +19,8 @@ mod odds_answer;
 mod progress;
 mod rare;
 pub mod shot;
-mod trials_file;
 pub mod size;
+mod trials_file;
 
 use clap::{Parser, Subcommand};
 

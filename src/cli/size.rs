@@ -12,7 +12,7 @@ use crate::cli::{Failure, Verdict, load};
 use crate::design::Design;
 use crate::design::sizing::{SizingWorkshop, holding_table};
 use crate::discharge::Settings;
-use crate::report::{PictureFormat, ReportError, sizing};
+use crate::report::{ReportError, sizing};
 use crate::statistics::interval::wilson;
 use crate::study::sizing::{
     Aim, Answer, ChanceSettings, Needs, Observer, Progress, SearchSettings, search,
@@ -90,15 +90,7 @@ pub struct SizeArguments {
 /// Bad input, a failed computation, or a file that cannot be written.
 pub fn run(arguments: &SizeArguments) -> Result<Verdict, Failure> {
     let picture = &arguments.common.picture;
-    let plot = match &picture.plot {
-        None => None,
-        Some(path) => {
-            let format = PictureFormat::of(path)
-                .map_err(|error| Failure::input(error.to_string(), "end it in .svg or .png"))?;
-            check_target(path, picture.force)?;
-            Some((path, format))
-        }
-    };
+    let plot = load::plot_target(picture)?;
     if let Some(path) = &arguments.write {
         check_target(path, picture.force)?;
     }

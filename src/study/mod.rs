@@ -12,9 +12,8 @@ pub mod margins;
 pub mod odds;
 pub mod rare;
 pub mod shot;
-pub mod tally;
-pub mod trial;
 pub mod sizing;
+pub mod tally;
 pub mod trial;
 pub mod warning;
 
