@@ -4,10 +4,11 @@ use coldkick::design::{Design, edit};
 use coldkick::network::spec::System;
 use proptest::prelude::*;
 
-const DESIGNS: [&str; 3] = [
+const DESIGNS: [&str; 4] = [
     include_str!("../fixtures/designs/tern-primary.ron"),
     include_str!("../fixtures/designs/dunlin-bench.ron"),
     include_str!("../fixtures/designs/gannet-reservoir-backup.ron"),
+    include_str!("../fixtures/designs/sizing-tern.ron"),
 ];
 
 fn is_finite(system: &System) -> bool {

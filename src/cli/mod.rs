@@ -19,6 +19,7 @@ mod odds_answer;
 mod progress;
 mod rare;
 pub mod shot;
+pub mod size;
 mod trials_file;
 
 use clap::{Parser, Subcommand};
@@ -53,6 +54,8 @@ pub enum Task {
     Odds(odds::OddsArguments),
     /// How margins and the chance move along a value, and where they run out.
     Margins(margins::MarginsArguments),
+    /// Which cartridge, bay, orifice and pins meet the criteria, with least mass or most margin.
+    Size(size::SizeArguments),
     /// Properties and phase of CO2 at a state named by two properties.
     Gas(gas::GasArguments),
     /// Print the completion script of a shell.
@@ -72,6 +75,7 @@ pub fn run(command: &Command) -> Result<Verdict, Failure> {
         Task::Shot(arguments) => shot::run(arguments),
         Task::Odds(arguments) => odds::run(arguments),
         Task::Margins(arguments) => margins::run(arguments),
+        Task::Size(arguments) => size::run(arguments),
         Task::Gas(arguments) => gas::run(arguments),
         Task::Completions(arguments) => manual::completions(arguments),
         Task::Man => manual::man(),

@@ -26,9 +26,38 @@ use super::scan::{Kind, Node, scan};
 pub fn set(name: &str, text: &str, path: &str, value: &str) -> Result<String, DesignError> {
     let document = Document::from_text(name, text)?;
     document.sections()?;
-    let text: &str = &document.text;
     let path = path.trim();
-    let no_such_field = || document.error_at(path, no_such_field(&document, path));
+    let changed = write(&document, path, value)?;
+    // A name the section does not know is a slip in the path, not in the file.
+    match Document::from_text(name, &changed)?.sections() {
+        Ok(_) => Ok(changed),
+        Err(error)
+            if document
+                .tree
+                .as_ref()
+                .is_some_and(|tree| tree.find(path).is_none()) =>
+        {
+            Err(match error.problem() {
+                Problem::UnknownName { found, known } => {
+                    let problem = Problem::NoSuchField {
+                        path: path.to_owned(),
+                        missing: found.clone(),
+                        known: known.clone(),
+                    };
+                    document.error_at(path, problem)
+                }
+                _ => document.error_at(path, no_such_field(&document, path)),
+            })
+        }
+        // A value that does not fit is for the reading of the design to say.
+        Err(_) => Ok(changed),
+    }
+}
+
+/// Replaces or adds a value like [`set`], without asking whether the result is a design.
+pub(super) fn write(document: &Document, path: &str, value: &str) -> Result<String, DesignError> {
+    let text: &str = &document.text;
+    let no_such_field = || document.error_at(path, no_such_field(document, path));
     let Some(tree) = &document.tree else {
         return Err(no_such_field());
     };
@@ -42,22 +71,7 @@ pub fn set(name: &str, text: &str, path: &str, value: &str) -> Result<String, De
     let (section, depth) = tree.nearest(path);
     let missing: Vec<&str> = path.split('.').skip(depth).collect();
     let (at, written) = insertion(section, text, &missing, value).ok_or_else(no_such_field)?;
-    let changed = splice(text, at..at, &written);
-    // A name the section does not know is a slip in the path, not in the file.
-    match Document::from_text(name, &changed)?.sections() {
-        Ok(_) => Ok(changed),
-        Err(error) => Err(match error.problem() {
-            Problem::UnknownName { found, known } => {
-                let problem = Problem::NoSuchField {
-                    path: path.to_owned(),
-                    missing: found.clone(),
-                    known: known.clone(),
-                };
-                document.error_at(path, problem)
-            }
-            _ => no_such_field(),
-        }),
-    }
+    Ok(splice(text, at..at, &written))
 }
 
 /// The value written at a path, without its quotes.
@@ -67,6 +81,75 @@ pub fn get(text: &str, path: &str) -> Option<String> {
     let node = tree.find(path)?;
     let written = text.get(node.span.clone())?;
     Some(ron::from_str::<String>(written).unwrap_or_else(|_| written.to_owned()))
+}
+
+/// Takes a field or entry out, with the comment lines right above it; a field that is not
+/// written stays so.
+///
+/// # Errors
+/// A [`DesignError`] when the text is not RON.
+pub(super) fn remove(name: &str, text: &str, path: &str) -> Result<String, DesignError> {
+    let document = Document::from_text(name, text)?;
+    let Some(tree) = &document.tree else {
+        return Err(document.error_at(path, no_such_field(&document, path)));
+    };
+    let Some(entry) = tree.entry(path) else {
+        return Ok(document.text.to_string());
+    };
+    let text: &str = &document.text;
+    let end = entry.value.span.end;
+    let rest = text.get(end..).unwrap_or_default();
+    let blank = rest.len() - rest.trim_start().len();
+    let comma = rest.trim_start().starts_with(',');
+    let end = if comma { end + blank + 1 } else { end };
+    let mut start = entry.key_span.start;
+    while let Some(line) = line_above(text, start) {
+        start = line;
+    }
+    Ok(splice(text, start..end, ""))
+}
+
+/// Start of the comment line right above a place that starts its own line.
+fn line_above(text: &str, at: usize) -> Option<usize> {
+    let before = text.get(..at)?;
+    let indent = before.trim_end_matches([' ', '\t']).strip_suffix('\n')?;
+    let line = indent.rfind('\n').map_or(0, |end| end + 1);
+    let comment = indent.get(line..)?;
+    let first = comment.len() - comment.trim_start().len();
+    comment
+        .trim_start()
+        .starts_with("//")
+        .then_some(line + first)
+}
+
+/// Writes a named entry of a map once more under another name, right behind it.
+///
+/// # Errors
+/// A [`DesignError`] when there is no such entry.
+pub(super) fn copy_entry(
+    name: &str,
+    text: &str,
+    path: &str,
+    copy: &str,
+) -> Result<String, DesignError> {
+    let document = Document::from_text(name, text)?;
+    let entry = document.tree.as_ref().and_then(|tree| tree.entry(path));
+    let Some(entry) = entry else {
+        return Err(document.error_at(path, no_such_field(&document, path)));
+    };
+    let text: &str = &document.text;
+    let value = text.get(entry.value.span.clone()).unwrap_or_default();
+    let end = entry.value.span.end;
+    Ok(splice(
+        text,
+        end..end,
+        &format!(",\n        {copy:?}: {value}"),
+    ))
+}
+
+/// The text of a value as written, quotes and brackets included.
+pub(super) fn raw<'t>(tree: &Node, text: &'t str, path: &str) -> Option<&'t str> {
+    tree.find(path).and_then(|node| text.get(node.span.clone()))
 }
 
 fn is_name(segment: &str) -> bool {

@@ -13,6 +13,7 @@ pub mod parts;
 mod reader;
 mod scan;
 mod schema;
+pub mod sizing;
 pub mod starter;
 pub mod summary;
 
@@ -30,6 +31,7 @@ pub use starter::{StarterRequest, starter};
 use document::Document;
 use reader::{Catalogue, Kind, Reader};
 use schema::{DesignSection, Text};
+use sizing::Plan;
 
 /// A design that was read and found valid for its central values.
 #[derive(Debug, Clone)]
@@ -38,6 +40,7 @@ pub struct Design {
     sections: DesignSection,
     catalogue: Catalogue,
     correlations: Vec<RankCorrelation>,
+    plan: Option<Plan>,
 }
 
 impl Design {
@@ -69,14 +72,21 @@ impl Design {
     fn from_document(document: Document) -> Result<Self, DesignError> {
         let sections = document.sections()?;
         let mut reader = Reader::collecting(&document, &sections.shared);
-        build::system(&document, &sections, &mut reader)?;
+        let central = build::system(&document, &sections, &mut reader)?;
         let catalogue = reader.finish()?;
         let correlations = correlations(&document, &sections, &catalogue)?;
+        let plan = match &sections.size {
+            Some(size) => Some(Plan::read(
+                &document, &sections, size, &catalogue, &central,
+            )?),
+            None => None,
+        };
         Ok(Design {
             document,
             sections,
             catalogue,
             correlations,
+            plan,
         })
     }
 
@@ -105,6 +115,12 @@ impl Design {
     #[must_use]
     pub fn text(&self) -> &str {
         &self.document.text
+    }
+
+    /// What is left open, if the design says so.
+    #[must_use]
+    pub fn plan(&self) -> Option<&Plan> {
+        self.plan.as_ref()
     }
 
     /// Every uncertain value once, in the order in which values are drawn.

@@ -3,13 +3,17 @@
 
 mod cartridges;
 mod materials;
+mod pins;
 mod servos;
 mod tethers;
+mod valves;
 
 pub use cartridges::{CARTRIDGES, Cartridge};
 pub use materials::{WALL_MATERIALS, WallMaterial};
+pub use pins::{PIN_STOCK, PinStock};
 pub use servos::{SERVOS, Servo};
 pub use tethers::{TETHERS, TetherPart};
+pub use valves::{STRIKER, VALVES, ValveBody};
 
 /// Something in the library.
 pub trait Part {

@@ -28,10 +28,15 @@ pub struct Input {
 
 /// How a field follows from the inputs: a constant plus some of them.
 #[derive(Debug, Clone, PartialEq)]
-struct Slot {
+pub(super) struct Slot {
     constant: f64,
     inputs: Vec<usize>,
-    gauge: bool,
+    /// A pressure above that of the surroundings.
+    pub gauge: bool,
+    /// What it measures.
+    pub dimension: Dimension,
+    /// Whether it refers to a shared draw.
+    pub shared: bool,
 }
 
 /// Everything the first reading found out.
@@ -40,6 +45,34 @@ pub(super) struct Catalogue {
     pub inputs: Vec<Input>,
     slots: HashMap<String, Slot>,
     shared: HashMap<String, (Dimension, String, Slot)>,
+}
+
+impl Catalogue {
+    /// What was read at a path, `shared.NAME` included; words and lists are not values.
+    pub fn slot(&self, path: &str) -> Option<&Slot> {
+        match path.strip_prefix("shared.") {
+            Some(name) => self.shared.get(name).map(|(_, _, slot)| slot),
+            None => self.slots.get(path),
+        }
+    }
+
+    /// Central value of what was read at a path [SI].
+    pub fn central(&self, path: &str) -> Option<f64> {
+        let slot = self.slot(path)?;
+        slot.inputs.iter().try_fold(slot.constant, |sum, index| {
+            Some(sum + self.inputs.get(*index)?.distribution.central())
+        })
+    }
+
+    /// Paths of all values that were read, of the shared draws first.
+    pub fn paths(&self) -> Vec<String> {
+        let mut shared: Vec<String> = self.shared.keys().map(|n| format!("shared.{n}")).collect();
+        let mut own: Vec<String> = self.slots.keys().cloned().collect();
+        shared.sort();
+        own.sort();
+        shared.append(&mut own);
+        shared
+    }
 }
 
 /// What a field holds.
@@ -289,6 +322,8 @@ impl<'d> Reader<'d> {
                 constant: 0.0,
                 inputs: vec![input],
                 gauge: false,
+                dimension: Dimension::Number,
+                shared: false,
             };
             self.catalogue.to_mut().slots.insert(path.to_owned(), slot);
         }
@@ -367,10 +402,13 @@ impl<'d> Reader<'d> {
             constant: 0.0,
             inputs: Vec::new(),
             gauge: expression.reference == PressureReference::Gauge,
+            dimension: kind.dimension,
+            shared: false,
         };
         let alone = expression.shared.is_none();
         if let Some(name) = expression.shared {
             slot = self.shared(path, &name, kind.dimension)?;
+            slot.shared = true;
         }
         match expression.own {
             Own::Fixed(value) => slot.constant += value,
@@ -450,6 +488,8 @@ impl<'d> Reader<'d> {
             constant: 0.0,
             inputs: Vec::new(),
             gauge: expression.reference == PressureReference::Gauge,
+            dimension,
+            shared: false,
         };
         match expression.own {
             Own::Fixed(value) => slot.constant = value,

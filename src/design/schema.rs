@@ -57,6 +57,7 @@ pub struct DesignSection {
     #[serde(default)]
     pub criteria: CriteriaSection,
     pub horizon: Option<Text>,
+    pub size: Option<SizeSection>,
 }
 
 /// A rank correlation between two uncertain values.
@@ -282,4 +283,66 @@ pub struct CriteriaSection {
     pub exit_speed_least: Option<Text>,
     pub exit_speed_most: Option<Text>,
     pub retention_factor: Option<Text>,
+}
+
+/// What `size` may choose, and what the choice must achieve.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SizeSection {
+    pub free: Vec<FreeSection>,
+    #[serde(default)]
+    pub cartridges: Table<OwnCartridgeSection>,
+    pub aim: Option<Text>,
+    pub temperature: Option<Text>,
+    pub coldest: Option<Text>,
+    pub hottest: Option<Text>,
+    pub at_least: Option<Text>,
+    pub climb: Option<ClimbSection>,
+}
+
+/// One thing left open.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(rename_all = "snake_case", deny_unknown_fields)]
+pub enum FreeSection {
+    Cartridge {
+        vessel: Text,
+        from: Option<Vec<Text>>,
+        number: Option<Vec<Text>>,
+    },
+    Servo {
+        valve: Text,
+        from: Option<Vec<Text>>,
+    },
+    Pins {
+        entry: Option<Text>,
+        kinds: Option<Vec<PinSection>>,
+        count: Option<Vec<Text>>,
+    },
+    Value {
+        of: Text,
+        least: Text,
+        most: Text,
+        step: Option<Text>,
+    },
+}
+
+/// A cartridge that the library does not have.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct OwnCartridgeSection {
+    pub charge: Text,
+    pub volume: Text,
+    pub rating: Option<Text>,
+    pub mass: Text,
+    pub thickness: Text,
+}
+
+/// The climb with the bay shut but for its leaks and vents.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ClimbSection {
+    pub pad: Text,
+    pub time: Text,
+    pub pull: Option<Text>,
+    pub factor: Option<Text>,
 }

@@ -17,6 +17,7 @@ pub mod odds_text;
 pub mod picture;
 pub mod rare_text;
 pub mod sheet;
+pub mod sizing;
 pub mod summary;
 pub mod terminal;
 pub mod trial_table;

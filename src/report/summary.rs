@@ -6,6 +6,7 @@ use std::fmt::Write;
 use serde::Serialize;
 
 use crate::design::Design;
+use crate::design::sizing::Plan;
 use crate::design::summary::{ChargeSummary, NoseSummary, Summary};
 use crate::study::HeldNose;
 use crate::units::{
@@ -59,6 +60,10 @@ pub fn text(meaning: Meaning<'_>, units: UnitSystem, brief: bool) -> String {
             bullet(&mut out, "  - ", &line);
         }
     }
+    if let Some(plan) = design.plan() {
+        heading(&mut out, "Left open, here as written (`size` chooses)");
+        columns(&mut out, &left_open(plan, units));
+    }
     heading(&mut out, "Outside");
     let pressure = format_pressure(summary.ambient_pressure, units);
     let temperature = format_temperature(summary.ambient_temperature, units);
@@ -68,6 +73,19 @@ pub fn text(meaning: Meaning<'_>, units: UnitSystem, brief: bool) -> String {
         columns(&mut out, &inputs(design, units));
     }
     out
+}
+
+fn left_open(plan: &Plan, units: UnitSystem) -> Vec<Vec<String>> {
+    let choices = plan.choices.iter().map(|choice| {
+        let options: Vec<&str> = choice.options.iter().map(|o| o.label.as_str()).collect();
+        vec![choice.name.clone(), options.join(", ")]
+    });
+    let values = plan.values.iter().map(|value| {
+        let (least, most) = (value.shown(0, units), value.shown(value.points - 1, units));
+        let step = format(value.dimension, value.step, units);
+        vec![value.name.clone(), format!("{least} to {most} by {step}")]
+    });
+    choices.chain(values).collect()
 }
 
 fn inputs(design: &Design, units: UnitSystem) -> Vec<Vec<String>> {

@@ -12,6 +12,7 @@ pub mod margins;
 pub mod odds;
 pub mod rare;
 pub mod shot;
+pub mod sizing;
 pub mod tally;
 pub mod trial;
 pub mod warning;
