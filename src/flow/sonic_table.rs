@@ -2,7 +2,7 @@
 //!
 //! For a gas at rest the point of its isentrope where velocity and sound speed meet depends on
 //! temperature and density alone. It is found by Newton's iteration
-//! ([`isentrope::sonic`]) at the points of each cell first asked for and interpolated; a cell that
+//! (`isentrope::sonic`) at the points of each cell first asked for and interpolated; a cell that
 //! misses it by more than [`TOLERANCE`] at a test point is left to the iteration.
 
 use std::sync::LazyLock;

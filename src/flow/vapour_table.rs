@@ -2,7 +2,7 @@
 //!
 //! What a cartridge gives off by its vapour is one family of states: the critical flux and its throat
 //! pressure depend on the temperature at rest alone. They are searched for
-//! ([`equilibrium`](crate::flow::equilibrium)) at the points of each stretch first asked for, and
+//! (`flow::equilibrium`) at the points of each stretch first asked for, and
 //! interpolated; a stretch that misses them by more than [`TOLERANCE`] is left to the search.
 
 use std::sync::LazyLock;

@@ -3,8 +3,8 @@
 //!
 //! The equation of state costs about 0.4 us a point and a coexistence line about 3 us (Newton in two
 //! densities); a discharge asks for tens of thousands of each. [`Tables`] answers from
-//! [`surface`](crate::thermo::surface) and [`line_table`](crate::thermo::line_table), which are
-//! filled from the equations and shared by all threads.
+//! [`surface`] and [`line_table`], which are filled from the equations and
+//! shared by all threads.
 
 use crate::thermo::coexistence::{Coexistence, saturation, sublimation};
 use crate::thermo::{FluidPoint, ThermoError, line_table, surface};
