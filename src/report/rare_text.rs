@@ -127,7 +127,7 @@ pub fn text(report: RareReport<'_>, units: UnitSystem, detail: Detail) -> String
         "  - ",
         &format!(
             "Subset simulation on the smallest margin: {} repeats of {} samples a level, seed {}, \
-             {} discharges in all; the interval is that of the scatter between repeats. Trials \
+             {} trials in all; the interval is that of the scatter between repeats. Trials \
              that cannot be computed count as failures ({} of the failing samples).",
             found.runs.len(),
             report.settings.samples,
