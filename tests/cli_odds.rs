@@ -129,7 +129,7 @@ fn the_chance_comes_first_with_its_interval() {
         "exit speed too low",
         "How results spread",
         "What drives it",
-        "64 discharges of their own",
+        "64 trials of their own",
         "Worst trials",
         "coldkick shot small.ron --seed 1 --trial ",
         "no permission",

@@ -342,7 +342,7 @@ fn rare_failures_of_a_linear_response() {
             seed,
             ..SubsetSettings::default()
         };
-        let found = rare_failure(&inputs, &PLAIN, &settings, &()).unwrap();
+        let found = rare_failure(&inputs, &PLAIN, &PLAIN, &settings, &()).unwrap();
         assert!(found.reached() && found.not_computed_share == 0.0);
         held += usize::from(found.low <= exact && exact <= found.high);
         if seed == 0 {

@@ -10,8 +10,8 @@ use crate::report::odds::{InputName, Shown};
 use crate::report::rare_text::{self, RareReport};
 use crate::report::terminal::Detail;
 use crate::statistics::subset_simulation::SubsetSettings;
-use crate::study::CriterionKind;
 use crate::study::rare::rare_failure;
+use crate::study::{CriterionKind, DischargeExperiment};
 
 /// Samples of each level and whole repeats: good for a factor of 1.5 either way at 1e-6.
 const SAMPLES: usize = 500;
@@ -57,13 +57,13 @@ pub fn run(
         ..SubsetSettings::default()
     };
     let progress = Progress::new("discharges", None, output.quiet);
-    let found = rare_failure(
-        &inputs,
-        &experiment(design, arguments.care),
-        &settings,
-        &progress,
-    )
-    .map_err(|error| Failure::computation(error.to_string()))?;
+    let many = experiment(design, arguments.care);
+    let careful = DischargeExperiment {
+        settings: arguments.care.careful(),
+        ..experiment(design, arguments.care)
+    };
+    let found = rare_failure(&inputs, &many, &careful, &settings, &progress)
+        .map_err(|error| Failure::computation(error.to_string()))?;
     drop(progress);
     let names: Vec<InputName> = design.inputs().iter().map(InputName::of).collect();
     let report = RareReport {

@@ -167,13 +167,13 @@ fn drivers(out: &mut String, report: &OddsReport<'_>) {
     }
     columns(out, &rows);
     let mut note = format!(
-        "Sobol indices with 95 % bootstrap intervals from {} discharges of their own ({} rows of \
-         inputs + 2)",
+        "Sobol indices with 95 % bootstrap intervals from {} trials of their own ({} rows of inputs \
+         + 2)",
         drivers.evaluations, drivers.smallest_margin.rows
     );
     if drivers.not_computed > 0 {
         note += &format!(
-            "; {} rows were left out because a discharge in them could not be computed",
+            "; {} rows were left out because a trial in them could not be computed",
             drivers.smallest_margin.rows_left_out
         );
     }

@@ -14,6 +14,8 @@ use super::terminal::{Detail, FAIL, HEADING, PASS, WARNING, bullet, columns, hea
 
 /// Share of the distance from which an input is worth naming.
 const WORTH_NAMING: f64 = 0.03;
+/// Chance from which percents read better than powers of ten.
+const PERCENT_FROM: f64 = 0.001;
 /// Chance from which plain draws tell more.
 const NOT_RARE: f64 = 0.02;
 /// Most inputs in the sentence.
@@ -53,12 +55,20 @@ pub fn shown(found: &RareFailure, wanted: f64) -> Shown {
 /// The chance of failure in one sentence.
 fn sentence(report: &RareReport<'_>) -> String {
     let found = report.found;
+    // Limits are written as the estimate is.
+    let alike = |limit: f64| {
+        if found.probability >= PERCENT_FROM {
+            percent(limit, 0.05 * limit)
+        } else {
+            format!("{limit:.1e}")
+        }
+    };
     if found.reached() {
         format!(
-            "chance of failure {} (95 % interval {} to {}), one in {}",
+            "chance of failure {} (95 % interval {} to {}), one in {:.0}",
             rare(found.probability),
-            rare(found.low),
-            rare(found.high),
+            alike(found.low),
+            alike(found.high),
             (1.0 / found.probability).round()
         )
     } else if found.probability > 0.0 {
@@ -78,7 +88,7 @@ fn sentence(report: &RareReport<'_>) -> String {
 
 /// A small probability.
 fn rare(probability: f64) -> String {
-    if probability >= 0.001 {
+    if probability >= PERCENT_FROM {
         percent(probability, 0.05 * probability)
     } else {
         format!("{probability:.1e}")
@@ -127,7 +137,7 @@ pub fn text(report: RareReport<'_>, units: UnitSystem, detail: Detail) -> String
         "  - ",
         &format!(
             "Subset simulation on the smallest margin: {} repeats of {} samples a level, seed {}, \
-             {} discharges in all; the interval is that of the scatter between repeats. Trials \
+             {} trials in all; the interval is that of the scatter between repeats. Trials \
              that cannot be computed count as failures ({} of the failing samples).",
             found.runs.len(),
             report.settings.samples,

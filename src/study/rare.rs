@@ -11,10 +11,10 @@ use super::inputs::Inputs;
 use super::trial::{Experiment, Observer, TrialError};
 
 /// Half the distance between the points of a central difference, in standard deviations: far
-/// above what the tolerance of a discharge leaves undecided.
-const DIFFERENCE: f64 = 0.02;
-/// How well the design point is settled, in standard deviations.
-const TOLERANCE: f64 = 2e-3;
+/// above what the tolerance of a careful discharge leaves undecided.
+const DIFFERENCE: f64 = 0.05;
+/// How well the design point is settled, in standard deviations: nobody knows a spread better.
+const TOLERANCE: f64 = 1e-2;
 /// Most steps of its search.
 const ITERATIONS: usize = 40;
 
@@ -98,13 +98,15 @@ impl RareFailure {
 }
 
 /// Estimates the probability of failure down to `settings.least_probability`, whatever the shape
-/// of the failing region, then searches the point of it nearest to the centre.
+/// of the failing region, then searches the point of it nearest to the centre. The search takes
+/// differences, so it runs `careful`: the same experiment with less noise.
 ///
 /// # Errors
 /// Settings out of range, or no inputs.
 pub fn rare_failure<E, O>(
     inputs: &Inputs,
     experiment: &E,
+    careful: &E,
     settings: &SubsetSettings,
     observer: &O,
 ) -> Result<RareFailure, StatisticsError>
@@ -112,12 +114,12 @@ where
     E: Experiment + ?Sized,
     O: Observer + ?Sized,
 {
-    let margin = |normals: &[f64]| -> Result<f64, TrialError> {
+    let margin = |experiment: &E, normals: &[f64]| -> Result<f64, TrialError> {
         let result = experiment.run(&inputs.at_normal(normals));
         observer.tick();
         result.map(|finding| finding.smallest_margin())
     };
-    let estimate = subset_simulation(margin, inputs.len(), settings)?;
+    let estimate = subset_simulation(|u| margin(experiment, u), inputs.len(), settings)?;
     let search = DesignPointSettings {
         difference: DIFFERENCE,
         tolerance: TOLERANCE,
@@ -126,7 +128,9 @@ where
     };
     let point = match estimate.likeliest_failure {
         None => Err("no failure was seen to start the search from".to_owned()),
-        Some(_) => design_point(margin, inputs.len(), &search).map_err(|e| e.to_string()),
+        Some(_) => {
+            design_point(|u| margin(careful, u), inputs.len(), &search).map_err(|e| e.to_string())
+        }
     };
     let nearest = point
         .as_ref()
@@ -140,7 +144,7 @@ where
         runs: estimate.runs,
         evaluations: estimate.evaluations + point.as_ref().map_or(0, |point| point.evaluations),
         not_computed_share: estimate.failed_share,
-        combination: nearest.and_then(|normals| Combination::new(inputs, experiment, normals)),
+        combination: nearest.and_then(|normals| Combination::new(inputs, careful, normals)),
         design_point: point,
     })
 }
