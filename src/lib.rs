@@ -20,4 +20,5 @@ pub mod report;
 pub mod statistics;
 pub mod study;
 pub mod thermo;
+pub mod trace;
 pub mod units;

@@ -39,6 +39,8 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "statistics",
         ],
     ),
+    // Traces are boundary work like the design: text in, measured data of a study out.
+    ("trace", &["study"]),
     (
         "report",
         &[

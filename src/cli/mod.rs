@@ -3,8 +3,10 @@
 //! Results go to standard output, messages to standard error. The exit code is 0 for a pass, 1
 //! where a criterion fails, 2 for bad input and 3 where the computation failed.
 
+pub mod as_trace;
 pub mod check;
 pub mod common;
+pub mod diagnose;
 pub mod draws;
 pub mod failure;
 pub mod files;
@@ -20,6 +22,7 @@ mod progress;
 mod rare;
 pub mod shot;
 pub mod size;
+pub mod traces;
 mod trials_file;
 
 use clap::{Parser, Subcommand};
@@ -56,6 +59,8 @@ pub enum Task {
     Margins(margins::MarginsArguments),
     /// Which cartridge, bay, orifice and pins meet the criteria, with least mass or most margin.
     Size(size::SizeArguments),
+    /// What a measured trace says went wrong, how sure that is, and what to check.
+    Diagnose(diagnose::DiagnoseArguments),
     /// Properties and phase of CO2 at a state named by two properties.
     Gas(gas::GasArguments),
     /// Print the completion script of a shell.
@@ -76,6 +81,7 @@ pub fn run(command: &Command) -> Result<Verdict, Failure> {
         Task::Odds(arguments) => odds::run(arguments),
         Task::Margins(arguments) => margins::run(arguments),
         Task::Size(arguments) => size::run(arguments),
+        Task::Diagnose(arguments) => diagnose::run(arguments),
         Task::Gas(arguments) => gas::run(arguments),
         Task::Completions(arguments) => manual::completions(arguments),
         Task::Man => manual::man(),

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
+use crate::cli::as_trace::{self, TraceArguments};
 use crate::cli::common::{CommonOptions, Format};
 use crate::cli::draws::{self, DrawOptions, MOST_TRIALS, SamplerName};
 use crate::cli::files::{print, write_whole};
@@ -41,6 +42,9 @@ pub struct ShotArguments {
     /// Where the draws come from.
     #[command(flatten)]
     pub draws: DrawOptions,
+    /// The shot as a training trace.
+    #[command(flatten)]
+    pub trace: TraceArguments,
     /// Options shared with other commands.
     #[command(flatten)]
     pub common: CommonOptions,
@@ -60,6 +64,12 @@ pub fn run(arguments: &ShotArguments) -> Result<Verdict, Failure> {
         hold_nose: arguments.hold,
         ..Settings::default()
     };
+    if arguments.trace.as_trace.is_some() {
+        let (force, quiet) = (common.picture.force, common.output.quiet);
+        let seed = arguments.draws.seed;
+        as_trace::write(&arguments.trace, &system, &settings, seed, force, quiet)?;
+        return Ok(Verdict::Pass);
+    }
     let mut study = ShotStudy::new(&system, &criteria, &settings).map_err(load::failed_study)?;
     let output = &common.output;
     let explain = match output.format {

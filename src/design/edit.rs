@@ -74,6 +74,36 @@ pub(super) fn write(document: &Document, path: &str, value: &str) -> Result<Stri
     Ok(splice(text, at..at, &written))
 }
 
+/// Adds an entry to a section, `entry` being well-formed RON of its own.
+///
+/// # Errors
+/// A [`DesignError`] when the text is not a design, has no such section, or is none any more with
+/// the entry in it.
+pub fn add(
+    name: &str,
+    text: &str,
+    section: &str,
+    key: &str,
+    entry: &str,
+) -> Result<String, DesignError> {
+    let document = Document::from_text(name, text)?;
+    let text: &str = &document.text;
+    let missing = || document.error_at(section, no_such_field(&document, section));
+    let node = document
+        .tree
+        .as_ref()
+        .and_then(|tree| tree.find(section))
+        .ok_or_else(missing)?;
+    let keyed = match &node.kind {
+        Kind::Map(_) => format!("{key:?}: {entry}"),
+        _ => format!("{key}: {entry}"),
+    };
+    let (at, written) = place(node, text, keyed).ok_or_else(missing)?;
+    let changed = splice(text, at..at, &written);
+    Document::from_text(name, &changed)?.sections()?;
+    Ok(changed)
+}
+
 /// The value written at a path, without its quotes.
 #[must_use]
 pub fn get(text: &str, path: &str) -> Option<String> {
@@ -208,6 +238,11 @@ fn insertion(section: &Node, text: &str, missing: &[&str], value: &str) -> Optio
         Kind::Items(items) if items.is_empty() => format!("{first}: {written}"),
         _ => return None,
     };
+    place(section, text, keyed)
+}
+
+/// Where an entry goes: after the last, or just inside an empty section.
+fn place(section: &Node, text: &str, keyed: String) -> Option<(usize, String)> {
     match section.entries().last() {
         Some(last) => Some((last.value.span.end, format!(", {keyed}"))),
         None => {

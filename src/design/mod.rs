@@ -9,6 +9,7 @@ mod document;
 pub mod edit;
 mod error;
 mod expression;
+pub mod fitted;
 pub mod parts;
 mod reader;
 mod scan;

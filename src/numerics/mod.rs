@@ -9,4 +9,5 @@
 pub mod integrate;
 pub mod interpolate;
 pub mod linear;
+pub mod matrix;
 pub mod roots;

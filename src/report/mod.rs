@@ -3,6 +3,9 @@
 mod axis;
 mod brush;
 pub mod csv;
+pub mod diagnosis;
+pub mod diagnosis_data;
+pub mod diagnosis_picture;
 pub mod error;
 pub mod figure;
 pub mod json;

@@ -21,4 +21,16 @@ pub enum StudyError {
         #[source]
         source: Box<DischargeError>,
     },
+    /// A set of values makes no valid design.
+    #[error("the values make no valid design: {0}")]
+    Build(Box<dyn std::error::Error + Send + Sync>),
+    /// A distribution or correlation cannot be used.
+    #[error(transparent)]
+    Statistics(#[from] crate::statistics::StatisticsError),
+    /// No explanation of a trace could be computed.
+    #[error(
+        "the model could not be computed for any explanation of the trace; does `shot` run this \
+         design?"
+    )]
+    NoFit,
 }

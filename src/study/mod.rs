@@ -4,6 +4,7 @@
 pub mod band;
 pub mod chance;
 pub mod criterion;
+pub mod diagnosis;
 pub mod drivers;
 pub mod error;
 pub mod inputs;

@@ -1,0 +1,248 @@
+//! A design with fitted values written into it: uncertain values narrowed, a fault made part of it.
+
+use crate::flow::opening::{Opening, PortLaw};
+use crate::network::spec::System;
+use crate::study::diagnosis::{Cause, Diagnosis, FittedValue, Places};
+use crate::units::{Dimension, UnitSystem, axis_unit};
+
+use super::Design;
+use super::edit::{add, get, set};
+use super::error::DesignError;
+
+/// Share of its prior's variance a value must have lost to be written anew.
+const WORTH_WRITING: f64 = 0.1;
+
+/// The text of a design with the likeliest explanation of a diagnosis in it: values the traces have
+/// narrowed as normal distributions, the fault as fixed values. Values that differ from test to test
+/// keep what the design says of them.
+///
+/// # Errors
+/// A [`DesignError`] where the text cannot be changed.
+pub fn with_fitted(design: &Design, diagnosis: &Diagnosis) -> Result<String, DesignError> {
+    let name = design.file();
+    let mut text = design.text().to_owned();
+    for value in &diagnosis.values {
+        let Some(path) = value.path.as_deref() else {
+            continue;
+        };
+        // A copy of a pin has no text of its own.
+        let copied = path.contains('#');
+        if value.trace.is_some() || copied || value.resolved < WORTH_WRITING {
+            continue;
+        }
+        if get(&text, path).is_some() {
+            let input = value.input.and_then(|index| design.inputs().get(index));
+            let support = input.map_or((f64::NEG_INFINITY, f64::INFINITY), |input| {
+                input.distribution.support()
+            });
+            text = set(name, &text, path, &narrowed(value, support))?;
+        }
+    }
+    match diagnosis.verdict() {
+        Some(verdict) => with_fault(name, text, verdict.cause, &diagnosis.fitted_system),
+        None => Ok(text),
+    }
+}
+
+/// A normal distribution of the width of the interval, within four standard deviations and inside
+/// what the design allowed.
+fn narrowed(value: &FittedValue, (least, most): (f64, f64)) -> String {
+    let deviation = (value.high - value.low) / (2.0 * 1.644_853_627);
+    let inside = 0.98;
+    let low = (value.value - 4.0 * deviation).max(value.value - inside * (value.value - least));
+    let high = (value.value + 4.0 * deviation).min(value.value + inside * (most - value.value));
+    if !(deviation > 0.0 && low < value.value && value.value < high) {
+        return quantity(value.dimension, value.value);
+    }
+    format!(
+        "normal {} sd {} within {} .. {}",
+        quantity(value.dimension, value.value),
+        quantity(value.dimension.difference(), deviation),
+        quantity(value.dimension, low),
+        quantity(value.dimension, high),
+    )
+}
+
+/// A quantity with six digits, in the unit a person would use.
+fn quantity(dimension: Dimension, value: f64) -> String {
+    let unit = axis_unit(dimension, value, UnitSystem::Metric);
+    let shown = unit.from_si(value);
+    let digits = if shown == 0.0 {
+        0
+    } else {
+        (5 - shown.abs().log10().floor() as i32).clamp(0, 12) as usize
+    };
+    format!("{shown:.digits$} {}", unit.symbol)
+        .trim_end()
+        .to_owned()
+}
+
+fn with_fault(
+    name: &str,
+    text: String,
+    cause: Cause,
+    system: &System,
+) -> Result<String, DesignError> {
+    let places = Places::of(system);
+    let path_name = |index: Option<usize>| {
+        index
+            .and_then(|index| system.paths.get(index))
+            .map(|path| (format!("paths.{}", path.name), path))
+    };
+    let vessel = places
+        .cartridge
+        .and_then(|index| system.vessels.get(index))
+        .map(|vessel| (format!("vessels.{}", vessel.name), vessel));
+    let write = |text: String, path: String, value: String| set(name, &text, &path, &value);
+    match cause {
+        Cause::NothingWrong | Cause::SensorOffset | Cause::SensorLag => Ok(text),
+        Cause::SealLeak | Cause::VentOpen => {
+            let Some((leak, bay)) = system.paths.last().zip(system.vessels.get(places.bay)) else {
+                return Ok(text);
+            };
+            let entry = format!(
+                "(kind: \"leak\", from: {:?}, to: \"ambient\", area: {:?}, discharge_coefficient: \
+                 \"{}\")",
+                bay.name,
+                quantity(Dimension::Area, leak.area),
+                leak.discharge_coefficient
+            );
+            add(name, &text, "paths", &leak.name, &entry)
+        }
+        Cause::ValveSlow | Cause::ValveLate | Cause::ValvePartlyOpen => {
+            let Some((at, path)) = path_name(places.valve) else {
+                return Ok(text);
+            };
+            let opening = opening(&path.opening);
+            let mut text = match get(&text, &format!("{at}.opening")) {
+                Some(_) => write(text, format!("{at}.opening"), opening)?,
+                None => add(name, &text, &at, "opening", &opening)?,
+            };
+            // A servo that stops short keeps its bore; any other opening is cut.
+            if cause == Cause::ValvePartlyOpen && !matches!(path.opening, Opening::Servo { .. }) {
+                text = with_area(name, text, &at, path.area)?;
+            }
+            Ok(text)
+        }
+        Cause::NeckPartlyPierced => match path_name(places.neck) {
+            Some((at, path)) => with_area(name, text, &at, path.area),
+            None => Ok(text),
+        },
+        Cause::CartridgeLight => match vessel {
+            Some((at, vessel)) => {
+                let charge = quantity(Dimension::Mass, vessel.co2_mass);
+                write(text, format!("{at}.charge"), charge)
+            }
+            None => Ok(text),
+        },
+        Cause::CartridgeCold => match vessel {
+            Some((at, vessel)) => {
+                let temperature = quantity(Dimension::Temperature, vessel.temperature);
+                write(text, format!("{at}.temperature"), temperature)
+            }
+            None => Ok(text),
+        },
+        Cause::PinsEarly | Cause::PinsStrong => {
+            let Some((nose, _)) = &system.nose else {
+                return Ok(text);
+            };
+            let pins: Vec<String> = nose
+                .pins
+                .iter()
+                .map(|pin| {
+                    format!(
+                        "(strength: {:?}, tear_length: {:?})",
+                        quantity(Dimension::Force, pin.strength),
+                        quantity(Dimension::Length, pin.tear_length)
+                    )
+                })
+                .collect();
+            write(
+                text,
+                "nose.pins".to_owned(),
+                format!("[{}]", pins.join(", ")),
+            )
+        }
+        Cause::NoseJammed => {
+            let Some((nose, _)) = &system.nose else {
+                return Ok(text);
+            };
+            let force = |force| quantity(Dimension::Force, force);
+            let text = write(
+                text,
+                "nose.static_friction".to_owned(),
+                force(nose.static_friction),
+            )?;
+            write(
+                text,
+                "nose.kinetic_friction".to_owned(),
+                force(nose.kinetic_friction),
+            )
+        }
+    }
+}
+
+/// Writes the area of a path into whichever field gives its size.
+fn with_area(name: &str, text: String, at: &str, area: f64) -> Result<String, DesignError> {
+    let holes = get(&text, &format!("{at}.holes"))
+        .and_then(|holes| holes.trim().parse::<f64>().ok())
+        .unwrap_or(1.0);
+    let area = area / holes;
+    let (field, value) = if get(&text, &format!("{at}.diameter")).is_some() {
+        let diameter = (4.0 * area / std::f64::consts::PI).sqrt();
+        ("diameter", quantity(Dimension::Length, diameter))
+    } else {
+        ("area", quantity(Dimension::Area, area))
+    };
+    set(name, &text, &format!("{at}.{field}"), &value)
+}
+
+/// An opening as a design writes it.
+fn opening(opening: &Opening) -> String {
+    let time = |value| quantity(Dimension::Time, value);
+    let angle = |value| quantity(Dimension::Angle, value);
+    match opening {
+        Opening::Instant => "instant".to_owned(),
+        Opening::Ramp { lag, duration } => {
+            format!(
+                "ramp(lag: {:?}, duration: {:?})",
+                time(*lag),
+                time(*duration)
+            )
+        }
+        Opening::Servo {
+            lag,
+            slew_rate,
+            travel,
+            port,
+        } => {
+            let port = match port {
+                PortLaw::Ball { full_angle } => {
+                    format!("ball(full_angle: {:?})", angle(*full_angle))
+                }
+                PortLaw::Linear { full_angle } => {
+                    format!("linear(full_angle: {:?})", angle(*full_angle))
+                }
+                PortLaw::Table(points) => {
+                    let rows: Vec<String> = points
+                        .iter()
+                        .map(|(at, share)| {
+                            format!(
+                                "({:?}, {:?})",
+                                angle(*at),
+                                quantity(Dimension::Fraction, *share)
+                            )
+                        })
+                        .collect();
+                    format!("table([{}])", rows.join(", "))
+                }
+            };
+            format!(
+                "servo(lag: {:?}, slew: {:?}, travel: {:?}, port: {port})",
+                time(*lag),
+                quantity(Dimension::SlewTime, 1.0 / slew_rate),
+                angle(*travel)
+            )
+        }
+    }
+}

@@ -1,0 +1,278 @@
+//! What a sensor would have written down: from a discharge to readings.
+
+use crate::discharge::Discharge;
+use crate::network::spec::System;
+
+use super::measured::{Channel, Observable, WIRE_TRAVEL};
+
+/// Time constants with which a bay wide open may empty [s].
+const OPEN_BORE: (f64, f64) = (2e-4, 0.1);
+
+/// A sensor and the clock of its trace.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sensor {
+    /// Clock of the trace at the start of the model [s].
+    pub start: f64,
+    /// Added to every reading [SI].
+    pub zero: f64,
+    /// Factor on every reading [1].
+    pub gain: f64,
+    /// Change of the zero over the record [SI].
+    pub drift: f64,
+    /// Time constant of its first-order lag [s].
+    pub lag: f64,
+    /// Error of the model as a share of the rise above the start, at equally numbered points of
+    /// the record.
+    pub wander: Vec<f64>,
+}
+
+impl Sensor {
+    /// A sensor without error.
+    #[must_use]
+    pub fn perfect(start: f64) -> Self {
+        Sensor {
+            start,
+            zero: 0.0,
+            gain: 1.0,
+            drift: 0.0,
+            lag: 0.0,
+            wander: Vec::new(),
+        }
+    }
+}
+
+/// One run of the model as far as it can be measured.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Run {
+    times: Vec<f64>,
+    pressures: Vec<Vec<f64>>,
+    travel: Vec<f64>,
+    ambient: f64,
+    horizon: f64,
+}
+
+impl Run {
+    /// What can be measured of a discharge.
+    #[must_use]
+    pub fn new(system: &System, discharge: Discharge) -> Self {
+        let cleared = discharge.outcome.clear_time.is_some();
+        let trajectory = discharge.trajectory;
+        let ambient = system.ambient.at(0.0).0;
+        let mut times = trajectory.times;
+        let mut pressures: Vec<Vec<f64>> = trajectory
+            .vessels
+            .into_iter()
+            .map(|vessel| vessel.pressure)
+            .collect();
+        let mut travel = trajectory.nose.map(|nose| nose.travel).unwrap_or_default();
+        if cleared
+            && let Some((_, bay)) = &system.nose
+            && let Some(series) = pressures.get(*bay)
+        {
+            let tau = emptying(&times, series, ambient);
+            empty(&mut times, &mut pressures, *bay, ambient, tau);
+            let last = travel.last().copied().unwrap_or(0.0);
+            travel.resize(times.len(), last);
+        }
+        Run {
+            times,
+            pressures,
+            travel,
+            ambient,
+            horizon: system.horizon,
+        }
+    }
+
+    /// When a quantity first rises above its start by a share of its largest rise [s].
+    #[must_use]
+    pub fn rise_time(&self, observable: Observable, share: f64) -> Option<f64> {
+        let series = match observable {
+            Observable::Pressure { vessel, .. } => self.pressures.get(vessel)?,
+            Observable::Travel => &self.travel,
+            Observable::Release => return None,
+        };
+        let first = series.first()?;
+        let most = series.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let level = first + share * (most - first);
+        let index = series.iter().position(|v| *v > level)?;
+        self.times.get(index).copied()
+    }
+
+    /// Readings of a sensor, averaged as the values of a channel are [SI].
+    #[must_use]
+    pub fn readings(&self, channel: &Channel, sensor: &Sensor) -> Vec<f64> {
+        let (times, counts) = channel.looks();
+        let mut looks = self.observe(channel.observable, &times, sensor).into_iter();
+        counts
+            .into_iter()
+            .map(|count| looks.by_ref().take(count).sum::<f64>() / count as f64)
+            .collect()
+    }
+
+    /// Readings of a sensor at times on the clock of its trace [SI].
+    #[must_use]
+    pub fn observe(&self, observable: Observable, times: &[f64], sensor: &Sensor) -> Vec<f64> {
+        if observable == Observable::Release {
+            let moved = self
+                .travel
+                .iter()
+                .position(|travel| *travel > WIRE_TRAVEL)
+                .and_then(|index| self.times.get(index))
+                .copied()
+                .unwrap_or(self.horizon);
+            let end = times.last().copied().unwrap_or(f64::INFINITY);
+            return times
+                .iter()
+                .map(|_| (sensor.start + moved).min(end))
+                .collect();
+        }
+        let empty = Vec::new();
+        let (source, offset) = match observable {
+            Observable::Pressure { vessel, gauge } => (
+                self.pressures.get(vessel).unwrap_or(&empty),
+                if gauge { -self.ambient } else { 0.0 },
+            ),
+            _ => (&self.travel, 0.0),
+        };
+        let filtered;
+        let series: &[f64] = if sensor.lag > 0.0 {
+            filtered = lagged(&self.times, source, sensor.lag);
+            &filtered
+        } else {
+            source
+        };
+        let first = series.first().copied().unwrap_or(0.0);
+        let record = times.last().copied().unwrap_or(0.0) - times.first().copied().unwrap_or(0.0);
+        let begin = times.first().copied().unwrap_or(0.0);
+        let mut cursor = 0;
+        times
+            .iter()
+            .enumerate()
+            .map(|(index, clock)| {
+                let time = clock - sensor.start;
+                let value = interpolate(&self.times, series, time, &mut cursor);
+                let share = wander(&sensor.wander, index, times.len());
+                let drift = if record > 0.0 {
+                    sensor.drift * (clock - begin) / record
+                } else {
+                    0.0
+                };
+                sensor.gain * (value + offset) + share * (value - first) + sensor.zero + drift
+            })
+            .collect()
+    }
+}
+
+/// Time constant of the fall to a level at the end of a series, within those of an open bay [s].
+fn emptying(times: &[f64], values: &[f64], level: f64) -> f64 {
+    let fall = || {
+        let (t1, p1) = (times.last()?, values.last()?);
+        let index = times.partition_point(|t| *t < t1 - 3e-4).checked_sub(1)?;
+        let (t0, p0) = (times.get(index)?, values.get(index)?);
+        let shrink = ((p1 - level) / (p0 - level)).ln();
+        Some(-(t1 - t0) / shrink)
+    };
+    match fall() {
+        Some(tau) if tau > 0.0 => tau.clamp(OPEN_BORE.0, OPEN_BORE.1),
+        _ => OPEN_BORE.0,
+    }
+}
+
+/// Goes on after the end of a run with an open bay that empties with a time constant, so that the
+/// tail of a slow sensor has something to follow; all else stays as it was.
+fn empty(times: &mut Vec<f64>, pressures: &mut [Vec<f64>], bay: usize, level: f64, tau: f64) {
+    let Some(end) = times.last().copied() else {
+        return;
+    };
+    // Ten time constants in short steps, then one long one.
+    let steps = (1..=40).map(|k| 0.25 * tau * f64::from(k)).chain([1e3]);
+    for after in steps {
+        times.push(end + after);
+        for (vessel, series) in pressures.iter_mut().enumerate() {
+            let last = series.last().copied().unwrap_or(level);
+            series.push(if vessel != bay {
+                last
+            } else if after > 10.5 * tau {
+                level
+            } else {
+                level + (last - level) * (-0.25_f64).exp()
+            });
+        }
+    }
+}
+
+/// Response of a first-order lag, tau dy/dt = p - y, to straight lines between samples (exact).
+fn lagged(times: &[f64], values: &[f64], tau: f64) -> Vec<f64> {
+    let mut out = Vec::with_capacity(values.len());
+    let mut y = values.first().copied().unwrap_or(0.0);
+    out.push(y);
+    for (t, p) in times.windows(2).zip(values.windows(2)) {
+        let (&[t0, t1], &[p0, p1]) = (t, p) else {
+            continue;
+        };
+        let step = t1 - t0;
+        if step > 0.0 {
+            let slope = (p1 - p0) / step;
+            y = p1 - tau * slope + (y - p0 + tau * slope) * (-step / tau).exp();
+        }
+        out.push(y);
+    }
+    out
+}
+
+/// Straight between samples, constant before the first and after the last.
+fn interpolate(times: &[f64], values: &[f64], time: f64, cursor: &mut usize) -> f64 {
+    // Times are asked for in ascending order.
+    while times.get(*cursor).is_some_and(|t| *t <= time) {
+        *cursor += 1;
+    }
+    let next = *cursor;
+    let Some(before) = next.checked_sub(1) else {
+        return values.first().copied().unwrap_or(0.0);
+    };
+    let v0 = values.get(before).copied().unwrap_or(0.0);
+    match (times.get(before), times.get(next), values.get(next)) {
+        (Some(t0), Some(t1), Some(v1)) => v0 + (v1 - v0) * (time - t0) / (t1 - t0),
+        _ => v0,
+    }
+}
+
+/// Straight between equally numbered knots.
+fn wander(knots: &[f64], index: usize, count: usize) -> f64 {
+    let Some(last) = knots.len().checked_sub(1).filter(|last| *last > 0) else {
+        return knots.first().copied().unwrap_or(0.0);
+    };
+    let place = index as f64 / (count.max(2) - 1) as f64 * last as f64;
+    let left = (place as usize).min(last - 1);
+    let share = place - left as f64;
+    let at = |i: usize| knots.get(i).copied().unwrap_or(0.0);
+    at(left) + share * (at(left + 1) - at(left))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_lag_of_a_ramp_is_its_closed_form() {
+        let times: Vec<f64> = (0..=10).map(|i| f64::from(i) * 0.01).collect();
+        let values: Vec<f64> = times.iter().map(|t| 3.0 * t).collect();
+        let tau = 0.02;
+        for (t, y) in times.iter().zip(lagged(&times, &values, tau)) {
+            let exact = 3.0 * (t - tau * (1.0 - (-t / tau).exp()));
+            assert!((y - exact).abs() < 1e-14, "{t}: {y} {exact}");
+        }
+    }
+
+    #[test]
+    fn wander_passes_through_its_knots() {
+        let knots = [0.01, -0.02, 0.03];
+        for (index, expected) in [(0, 0.01), (50, -0.02), (75, 0.005), (100, 0.03)] {
+            assert!(
+                (wander(&knots, index, 101) - expected).abs() < 1e-15,
+                "{index}"
+            );
+        }
+        assert_eq!(wander(&[], 3, 10), 0.0);
+    }
+}

@@ -1,0 +1,219 @@
+//! The values a fit may move: each a standard normal variate z behind its own distribution, so that
+//! every prior is the unit normal and limits are kept by construction.
+
+use crate::statistics::{Distribution, QuantileFunction, StatisticsError, standard_normal};
+use crate::units::Dimension;
+
+/// What a value belongs to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Role {
+    /// An uncertain value of the design, common to all traces or of one alone.
+    Input {
+        /// Index among the inputs of the design.
+        index: usize,
+        /// The trace it belongs to; `None` for all.
+        trace: Option<usize>,
+    },
+    /// A value freed by the cause, common to all traces.
+    Fault(usize),
+    /// Clock of a trace at the start of the model [s].
+    Start {
+        /// The trace.
+        trace: usize,
+    },
+    /// An error of one sensor.
+    Sensor {
+        /// The trace.
+        trace: usize,
+        /// The channel.
+        channel: usize,
+        /// Which error.
+        error: SensorError,
+    },
+}
+
+/// An error of a sensor.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SensorError {
+    /// Added to every reading [SI].
+    Zero,
+    /// Factor on every reading [1].
+    Gain,
+    /// Change of the zero over the record [SI].
+    Drift,
+    /// Time constant [s].
+    Lag,
+    /// Error of the model as a share of the rise, at one knot.
+    Wander(usize),
+}
+
+/// One value.
+#[derive(Debug, Clone)]
+pub struct Parameter {
+    /// What it belongs to.
+    pub role: Role,
+    /// Name in sentences: "volume of bay".
+    pub label: String,
+    /// Where the design writes it, for an input.
+    pub path: Option<String>,
+    /// Kind of quantity.
+    pub dimension: Dimension,
+    /// What is believed of it before the trace is seen.
+    pub prior: Distribution,
+    quantile: Quantile,
+}
+
+#[derive(Debug, Clone)]
+enum Quantile {
+    Function(QuantileFunction),
+    /// Measured values in ascending order, straight lines between them: a fit needs slopes.
+    Samples(Vec<f64>),
+}
+
+impl Parameter {
+    /// A value with its prior.
+    ///
+    /// # Errors
+    /// What [`Distribution::validate`] finds.
+    pub fn new(
+        role: Role,
+        label: impl Into<String>,
+        dimension: Dimension,
+        prior: Distribution,
+    ) -> Result<Self, StatisticsError> {
+        let quantile = match &prior {
+            Distribution::Empirical { values } => {
+                prior.validate()?;
+                let mut sorted = values.clone();
+                sorted.sort_by(f64::total_cmp);
+                Quantile::Samples(sorted)
+            }
+            other => Quantile::Function(QuantileFunction::new(other)?),
+        };
+        Ok(Parameter {
+            role,
+            label: label.into(),
+            path: None,
+            dimension,
+            prior,
+            quantile,
+        })
+    }
+
+    /// The value at a standard normal variate [SI].
+    #[must_use]
+    pub fn value(&self, z: f64) -> f64 {
+        match (&self.quantile, &self.prior) {
+            (
+                _,
+                Distribution::Normal {
+                    mean,
+                    standard_deviation,
+                },
+            ) => mean + z * standard_deviation,
+            (_, Distribution::Lognormal { median, factor }) => median * factor.powf(z),
+            (Quantile::Function(function), _) => function.at(standard_normal::cumulative(z)),
+            (Quantile::Samples(sorted), _) => {
+                let last = sorted.len().saturating_sub(1);
+                let place = standard_normal::cumulative(z) * sorted.len() as f64 - 0.5;
+                let place = place.clamp(0.0, last as f64);
+                let left = (place as usize).min(last);
+                let right = (left + 1).min(last);
+                let at = |i: usize| sorted.get(i).copied().unwrap_or(f64::NAN);
+                at(left) + (place - left as f64) * (at(right) - at(left))
+            }
+        }
+    }
+
+    /// The variate nearest to a value [1], within five standard deviations.
+    #[must_use]
+    pub fn variate(&self, value: f64) -> f64 {
+        let (mut low, mut high) = (-5.0, 5.0);
+        for _ in 0..60 {
+            let middle = 0.5 * (low + high);
+            if self.value(middle) < value {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        0.5 * (low + high)
+    }
+}
+
+/// "paths.struck-neck.area" as "area of struck-neck", "nose.pins.0.strength#2" as "strength of
+/// pin 2".
+#[must_use]
+pub fn label_of(path: &str) -> String {
+    let words = |text: &str| text.replace('_', " ");
+    let (path, copy) = match path.split_once('#') {
+        Some((path, copy)) => (path, Some(copy)),
+        None => (path, None),
+    };
+    let parts: Vec<&str> = path.split('.').collect();
+    match parts.as_slice() {
+        ["shared", name] => words(name),
+        ["nose", "pins", _, field] => match copy {
+            Some(copy) => format!("{} of pin {copy}", words(field)),
+            None => format!("{} of pin 1", words(field)),
+        },
+        ["nose", rest @ ..] => format!("{} of the nose", words(&rest.join(" "))),
+        ["site", rest @ ..] => format!("{} of the site", words(&rest.join(" "))),
+        [_, name, rest @ ..] if !rest.is_empty() => {
+            format!("{} of {name}", words(&rest.join(" ")))
+        }
+        _ => words(path),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn labels_read_as_words() {
+        assert_eq!(label_of("vessels.bay.volume"), "volume of bay");
+        assert_eq!(
+            label_of("paths.valve.opening.supply_voltage"),
+            "opening supply voltage of valve"
+        );
+        assert_eq!(label_of("shared.soak"), "soak");
+        assert_eq!(label_of("nose.pins.0.strength#2"), "strength of pin 2");
+        assert_eq!(
+            label_of("nose.static_friction"),
+            "static friction of the nose"
+        );
+    }
+
+    #[test]
+    fn variates_and_values_invert() {
+        let priors = [
+            Distribution::Uniform {
+                low: 2.0,
+                high: 3.0,
+            },
+            Distribution::Lognormal {
+                median: 1.2,
+                factor: 1.6,
+            },
+            Distribution::Triangular {
+                low: 1.0,
+                mode: 2.0,
+                high: 6.0,
+            },
+            Distribution::Empirical {
+                values: vec![3.0, 1.0, 2.0, 5.0],
+            },
+        ];
+        for prior in priors {
+            let form = prior.form();
+            let role = Role::Fault(0);
+            let parameter = Parameter::new(role, "x", Dimension::Number, prior).unwrap();
+            for z in [-1.0, -0.2, 0.0, 0.6] {
+                let back = parameter.variate(parameter.value(z));
+                let (a, b) = (parameter.value(back), parameter.value(z));
+                assert!((a - b).abs() < 1e-9, "{form} {z} {back}");
+            }
+        }
+    }
+}

@@ -1,0 +1,182 @@
+//! `diagnose` and `shot --as-trace` as a user sees them.
+
+use assert_cmd::Command;
+use serde_json::Value;
+
+const DUNLIN: &str = "fixtures/designs/dunlin-bench.ron";
+const COLD: &str = "fixtures/traces/dunlin-cold-cartridge.csv";
+
+struct Outcome {
+    code: i32,
+    out: String,
+    err: String,
+}
+
+fn coldkick(arguments: &[&str]) -> Outcome {
+    let output = Command::cargo_bin("coldkick")
+        .expect("the binary")
+        .args(arguments)
+        .env("NO_COLOR", "1")
+        .output()
+        .expect("it runs");
+    Outcome {
+        code: output.status.code().expect("an exit code"),
+        out: String::from_utf8(output.stdout).expect("UTF-8 on stdout"),
+        err: String::from_utf8(output.stderr).expect("UTF-8 on stderr"),
+    }
+}
+
+#[test]
+fn a_cold_cartridge_is_found_said_drawn_and_written() {
+    let folder = tempfile::tempdir().expect("a temporary directory");
+    let name = |file: &str| folder.path().join(file).display().to_string();
+    let (plot, fitted) = (name("cold.svg"), name("fitted.ron"));
+    let causes = "nothing_wrong,cartridge_cold,pins_strong";
+    let told = ["diagnose", DUNLIN, COLD, "--gauge", "--causes", causes];
+    let files = ["--plot", &plot, "--write", &fitted];
+    let done = coldkick(&[&told[..], &files].concat());
+    assert_eq!(done.code, 1, "{}{}", done.out, done.err);
+    let first = done.out.lines().next().expect("a line");
+    assert!(
+        first.contains("cartridge cold") && first.contains("degC"),
+        "{first}"
+    );
+    for part in [
+        "decimal comma",
+        "2 lines before the headings skipped",
+        "1 missing values",
+        "spikes or dropouts",
+        "None of these",
+        "soak for an hour",
+    ] {
+        let flat = done.out.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(flat.contains(part), "`{part}` is missing in\n{}", done.out);
+    }
+    let picture = std::fs::read_to_string(&plot).expect("a picture");
+    assert!(picture.contains("measured") && picture.contains("residual"));
+    // What was written is a design, colder than the one it came from.
+    let check = coldkick(&["check", &fitted]);
+    assert_eq!(check.code, 0, "{}", check.err);
+    let text = std::fs::read_to_string(&fitted).expect("a design");
+    let temperature =
+        coldkick::design::edit::get(&text, "vessels.cartridge.temperature").expect("a temperature");
+    let degrees: f64 = temperature
+        .trim_end_matches(" degC")
+        .parse()
+        .expect("degrees");
+    assert!((-12.0..2.0).contains(&degrees), "{temperature}");
+    // Nothing is overwritten unasked.
+    let again = coldkick(&[&told[..], &files].concat());
+    assert_eq!(again.code, 2);
+    assert!(again.err.contains("--force"), "{}", again.err);
+}
+
+#[test]
+fn json_holds_probabilities_that_add_up() {
+    let causes = "nothing_wrong,cartridge_cold";
+    let done = coldkick(&[
+        "diagnose", DUNLIN, COLD, "--gauge", "--causes", causes, "--format", "json",
+    ]);
+    let json: Value = serde_json::from_str(&done.out).expect("JSON");
+    let total: f64 = json["causes"]
+        .as_array()
+        .expect("causes")
+        .iter()
+        .map(|cause| cause["probability"].as_f64().expect("a probability"))
+        .sum();
+    let none = json["none_of_these"].as_f64().expect("a probability");
+    assert!((total + none - 1.0).abs() < 1e-9, "{total} {none}");
+    assert_eq!(json["verdict"], "cartridge_cold");
+    let series = &json["series"][0];
+    let points = series["time_s"].as_array().expect("times").len();
+    assert!(points > 50);
+    for column in ["measured", "fitted", "band", "nominal", "deviation"] {
+        assert_eq!(
+            series[column].as_array().expect(column).len(),
+            points,
+            "{column}"
+        );
+    }
+}
+
+#[test]
+fn bad_input_is_refused_with_the_way_out() {
+    let cases: [(&[&str], &str); 8] = [
+        (&[COLD], "--gauge"),
+        (&["no-such.csv", "--gauge"], "could not be read"),
+        (&[COLD, "--gauge", "--causes", "gremlins"], "not a cause"),
+        (&[COLD, "--gauge", "--trigger", "100 s"], "outside"),
+        (&[COLD, "--gauge", "--trigger", "soon"], "--trigger"),
+        (
+            &[COLD, "--gauge", "--own", "vessels.bay.colour"],
+            "uncertain value",
+        ),
+        (&[COLD, "--gauge", "--column", "nope=bay"], "no column"),
+        (&[COLD, "--gauge", "--plot", "picture.gif"], ".svg"),
+    ];
+    for (arguments, expected) in cases {
+        let done = coldkick(&[&["diagnose", DUNLIN], arguments].concat());
+        assert_eq!(done.code, 2, "{arguments:?}: {}{}", done.out, done.err);
+        let flat = done.err.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(flat.contains(expected), "{arguments:?}: {}", done.err);
+        assert!(done.out.is_empty(), "{arguments:?}: {}", done.out);
+    }
+    let done = coldkick(&[
+        "diagnose",
+        DUNLIN,
+        COLD,
+        "--gauge",
+        "--causes",
+        "vent_open,valve_partly_open",
+    ]);
+    assert_eq!(done.code, 2);
+    assert!(done.err.contains("no place"), "{}", done.err);
+}
+
+#[test]
+fn training_traces_follow_their_seed() {
+    let folder = tempfile::tempdir().expect("a temporary directory");
+    let name = |file: &str| folder.path().join(file).display().to_string();
+    let make = |file: &str, seed: &str| {
+        let path = name(file);
+        let done = coldkick(&[
+            "shot",
+            DUNLIN,
+            "--as-trace",
+            &path,
+            "--fault",
+            "seal_leak",
+            "--seed",
+            seed,
+            "--record",
+            "bay,cartridge,travel",
+            "--noise",
+            "2 %",
+            "--drift",
+            "-1 %",
+        ]);
+        assert_eq!(done.code, 0, "{}", done.err);
+        assert!(done.out.contains("seal leaking: leak area"), "{}", done.out);
+        std::fs::read_to_string(&path).expect("a trace")
+    };
+    let (first, same, other) = (make("a.csv", "5"), make("b.csv", "5"), make("c.csv", "6"));
+    assert_eq!(first, same);
+    assert_ne!(first, other);
+    let heading = first.lines().next().expect("a line");
+    assert_eq!(
+        heading,
+        "time [s],bay [kPa gauge],cartridge [kPa abs],travel [mm]"
+    );
+    for (arguments, expected) in [
+        (["--fault", "gremlins"], "not a cause"),
+        (["--noise", "a lot"], "--noise"),
+        (["--rate", "0"], "samples"),
+        (["--record", "boot"], "no such vessel"),
+    ] {
+        let path = name("bad.csv");
+        let done = coldkick(&[&["shot", DUNLIN, "--as-trace", &path][..], &arguments].concat());
+        assert_eq!(done.code, 2, "{arguments:?}");
+        assert!(done.err.contains(expected), "{arguments:?}: {}", done.err);
+        assert!(!folder.path().join("bad.csv").exists());
+    }
+}

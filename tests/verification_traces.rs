@@ -1,0 +1,300 @@
+//! Traces as loggers write them: what is understood, repaired and refused.
+
+use coldkick::study::diagnosis::Channel;
+use coldkick::trace::{Place, Quantity, ReadOptions, Reference, Trace, TraceError, read, reduce};
+
+fn options() -> ReadOptions {
+    ReadOptions {
+        places: vec![
+            Place {
+                vessel: "cartridge".to_owned(),
+                also: &["bottle"],
+            },
+            Place {
+                vessel: "bay".to_owned(),
+                also: &["plenum"],
+            },
+        ],
+        usual: Some(1),
+        reference: None,
+        surroundings: 99e3,
+        assignments: Vec::new(),
+    }
+}
+
+fn gauge() -> ReadOptions {
+    ReadOptions {
+        reference: Some(Reference::Gauge),
+        ..options()
+    }
+}
+
+fn understand(text: &str, options: &ReadOptions) -> Trace {
+    read("t.csv", text.as_bytes(), options).unwrap()
+}
+
+fn refuse(text: &str, options: &ReadOptions) -> TraceError {
+    read("t.csv", text.as_bytes(), options).unwrap_err()
+}
+
+/// Twenty rows of a rise, each formatted from its number.
+fn rows(row: impl Fn(usize) -> String) -> String {
+    (0..20).map(row).collect::<Vec<_>>().join("\n")
+}
+
+/// The same ten milliseconds and pascals, however they are written.
+#[test]
+fn one_trace_in_many_hands() {
+    let plain = rows(|i| format!("{i},{}", i * 10));
+    let spellings = [
+        format!("t [ms],p_bay (kPa)\n{plain}"),
+        format!(
+            "\u{feff}t [ms],p_bay (kPa)\r\n{}",
+            plain.replace('\n', "\r\n")
+        ),
+        format!("Time/ms;bay kPa\n{}", plain.replace(',', ";")),
+        format!("time_ms\tbay_kPa\n{}", plain.replace(',', "\t")),
+        format!("# a logger\n\nLogger 3, serial 7\nTime,Bay\nms,kPa\n{plain}\n\n"),
+        format!(
+            "t [s];bay [bar]\n{}",
+            rows(|i| format!("0,{i:03};{},{}", i / 10, i % 10))
+        ),
+        format!(
+            "t [s], plenum pressure [Pa]\n{}",
+            rows(|i| format!("{}e-3, {}e3", i, i * 10))
+        ),
+        format!(
+            "t [us],bay [mbar],\n{}",
+            rows(|i| format!("{},{},", i * 1000, i * 100))
+        ),
+        format!("t[ms]  bay[kPa]\n{}", plain.replace(',', "   ")),
+        format!(
+            "\"t [ms]\",\"bay, total [kPa]\"\n{}",
+            rows(|i| format!("\"{i}\",\"{}\"", i * 10))
+        ),
+        format!(
+            "t [ms],accel [g],bay [kPa]\n{}",
+            rows(|i| format!("{i},1.0,{}", i * 10))
+        ),
+    ];
+    for text in spellings {
+        let trace = understand(&text, &gauge());
+        let column = &trace.columns[0];
+        assert_eq!(
+            column.quantity,
+            Quantity::Pressure {
+                vessel: 1,
+                gauge: true
+            },
+            "{text}"
+        );
+        assert_eq!(column.times.len(), 20, "{text}");
+        assert!((column.times[7] - 7e-3).abs() < 1e-12, "{text}");
+        assert!((column.values[7] - 70e3).abs() < 1e-6, "{text}");
+    }
+}
+
+#[test]
+fn several_channels_and_their_references() {
+    let text = format!(
+        "t [ms],bay [psig],bottle [bar abs],travel [mm],break wire [V],trigger\n{}",
+        rows(|i| format!(
+            "{i},{i},{},{},{},{}",
+            50 - i,
+            i.saturating_sub(10),
+            if i < 12 { 4.9 } else { 0.1 },
+            u8::from(i >= 3)
+        ))
+    );
+    let trace = understand(&text, &options());
+    let quantities: Vec<Quantity> = trace.columns.iter().map(|c| c.quantity).collect();
+    assert_eq!(
+        quantities,
+        [
+            Quantity::Pressure {
+                vessel: 1,
+                gauge: true
+            },
+            Quantity::Pressure {
+                vessel: 0,
+                gauge: false
+            },
+            Quantity::Travel,
+            Quantity::BreakWire,
+        ]
+    );
+    // 1 lbf/in2 is 6894.757 Pa (international pound, standard gravity).
+    assert!((trace.columns[0].values[1] - 6894.757).abs() < 0.01);
+    assert!((trace.trigger.unwrap() - 3e-3).abs() < 1e-12);
+    let wire = &trace.columns[3];
+    assert_eq!(wire.values[11], 1.0);
+    assert_eq!(wire.values[12], 0.0);
+}
+
+#[test]
+fn gauge_or_absolute_is_asked() {
+    let text = format!("t [ms],bay [kPa]\n{}", rows(|i| format!("{i},{i}")));
+    let error = refuse(&text, &options());
+    assert!(matches!(error, TraceError::Reference { .. }), "{error}");
+    assert!(error.to_string().contains("--gauge"), "{error}");
+    let below = format!("t [ms],bay [kPa abs]\n{}", rows(|i| format!("{i},-{i}")));
+    assert!(matches!(
+        refuse(&below, &options()),
+        TraceError::BelowVacuum { .. }
+    ));
+}
+
+#[test]
+fn repairs_are_stated() {
+    // A missing value, a doubled time, a glitch of the clock, a line cut short by the end.
+    let mut lines: Vec<String> = (0..400).map(|i| format!("{i},{}", i * 2)).collect();
+    lines[50] = "50,NaN".to_owned();
+    lines[60] = "60,".to_owned();
+    lines[100] = "99,200".to_owned();
+    lines[200] = "3,400".to_owned();
+    lines[399] = "39".to_owned();
+    let trace = understand(&format!("t [ms],bay [kPa]\n{}", lines.join("\n")), &gauge());
+    let told = trace.repairs.join("\n");
+    assert!(told.contains("2 missing values"), "{told}");
+    assert!(told.contains("same time"), "{told}");
+    assert!(
+        told.contains("runs back") && told.contains("line 202"),
+        "{told}"
+    );
+    assert!(told.contains("the last of the file"), "{told}");
+    assert_eq!(trace.columns[0].values.len(), 395);
+}
+
+#[test]
+fn what_cannot_be_repaired_names_its_line() {
+    let start = "t [ms],bay [kPa]\n";
+    let ragged = format!("{start}{}\n1,2,3\n", rows(|i| format!("{i},{i}")));
+    // The broken line is the last here, which power cuts excuse: put one in the middle.
+    let middle = ragged.replace("7,7\n", "7,7,7\n");
+    let error = refuse(&middle, &gauge()).to_string();
+    assert!(
+        error.contains("line 9") && error.contains("3 fields"),
+        "{error}"
+    );
+    let text = format!("{start}{}", rows(|i| format!("{i},{i}"))).replace("5,5\n", "5,oops\n");
+    let error = refuse(&text, &gauge()).to_string();
+    assert!(
+        error.contains("line 7") && error.contains("`oops`"),
+        "{error}"
+    );
+    let twice = format!("{start}{0}\n{0}", rows(|i| format!("{i},{i}")));
+    let error = refuse(&twice, &gauge()).to_string();
+    assert!(
+        error.contains("line 22") && error.contains("runs back"),
+        "{error}"
+    );
+    let commas = format!("{start}{}", rows(|i| format!("{i},0,{i},5")));
+    let error = refuse(&commas, &gauge()).to_string();
+    assert!(error.contains("semicolons"), "{error}");
+    assert!(matches!(refuse("", &gauge()), TraceError::Empty { .. }));
+    assert!(matches!(
+        refuse("hello\nworld\n", &gauge()),
+        TraceError::NoData { .. }
+    ));
+    assert!(matches!(
+        refuse("t,p\n1\0,2", &gauge()),
+        TraceError::Binary { .. }
+    ));
+    let unnamed = refuse(&rows(|i| format!("{i},{i}")), &gauge()).to_string();
+    assert!(unnamed.contains("--column"), "{unnamed}");
+    let unitless = format!("t,bay [kPa]\n{}", rows(|i| format!("{i},{i}")));
+    let error = refuse(&unitless, &gauge()).to_string();
+    assert!(error.contains("no unit of time"), "{error}");
+    let short = refuse("t [ms],bay [kPa]\n1,2\n2,3\n", &gauge());
+    assert!(matches!(short, TraceError::TooFew { .. }), "{short}");
+}
+
+#[test]
+fn columns_can_be_told() {
+    let told = ReadOptions {
+        assignments: vec![
+            "1=time,us".parse().unwrap(),
+            "2=cartridge,bar,absolute".parse().unwrap(),
+        ],
+        ..options()
+    };
+    let trace = understand(&rows(|i| format!("{},{}", i * 10, 50 - i)), &told);
+    assert!((trace.columns[0].times[2] - 20e-6).abs() < 1e-15);
+    assert!((trace.columns[0].values[2] - 48e5).abs() < 1e-6);
+    assert!(
+        "p=bay,furlong"
+            .parse::<coldkick::trace::Assignment>()
+            .is_err()
+    );
+}
+
+/// A pulse at a given rate with noise, a spike, a dropout and, if asked, an end stop.
+fn pulse(rate: f64, stop: f64) -> Trace {
+    let count = (2.0 * rate) as usize;
+    let mut state = 1_u64;
+    let mut noise = || {
+        state = state
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1);
+        (state >> 33) as f64 / f64::from(1_u32 << 31) - 0.5
+    };
+    let mut text = String::from("t [s],bay [kPa]\n");
+    for i in 0..count {
+        let t = i as f64 / rate;
+        let p = 300.0 * (-((t - 0.4) / 0.02).powi(2)).exp() + 50.0 * (t / 2.0) + noise();
+        let p = match i {
+            i if i == count / 2 => 900.0,
+            i if i == count / 3 => 0.0,
+            _ => p.min(stop),
+        };
+        text += &format!("{t:.6},{p:.3}\n");
+    }
+    understand(&text, &gauge())
+}
+
+fn reduced(trace: &Trace) -> (Channel, String) {
+    let (channel, notes) = reduce(&trace.columns[0], (0.0, 2.0), 300);
+    (channel.unwrap(), notes.join("\n"))
+}
+
+#[test]
+fn reduction_keeps_the_peak_and_the_noise() {
+    for rate in [50.0, 500.0, 5_000.0, 50_000.0] {
+        let (channel, notes) = reduced(&pulse(rate, f64::INFINITY));
+        assert!(
+            channel.values.len() <= 310,
+            "{rate}: {}",
+            channel.values.len()
+        );
+        // The pulse tops out at 310 kPa; its highest sample lies lower where sampling is coarse.
+        let offset = ((0.4 * rate).round() / rate - 0.4).abs();
+        let top = 300.0 * (-(offset / 0.02).powi(2)).exp() + 10.0;
+        let kept = channel
+            .times
+            .iter()
+            .zip(&channel.values)
+            .filter(|(t, _)| (**t - 0.4).abs() < 0.1)
+            .map(|(_, v)| v / 1e3)
+            .fold(0.0, f64::max);
+        assert!((kept - top).abs() < 3.0, "{rate}: {kept} against {top}");
+        if rate > 100.0 {
+            // Uniform noise one wide has a deviation of 0.2887.
+            let noise = channel.noise / 1e3;
+            assert!((0.2..0.4).contains(&noise), "{rate}: {noise}");
+            assert!(notes.contains("spikes"), "{rate}: {notes}");
+            assert!(channel.values.iter().all(|v| *v < 320e3), "{rate}");
+            let onset = channel.onset.unwrap();
+            assert!((0.33..0.39).contains(&onset), "{rate}: {onset}");
+        }
+    }
+}
+
+#[test]
+fn an_end_stop_is_marked() {
+    let (channel, notes) = reduced(&pulse(5_000.0, 200.0));
+    assert!(notes.contains("end stop"), "{notes}");
+    let stopped = channel.saturated.iter().filter(|s| **s).count();
+    assert!(stopped > 3, "{stopped}");
+    let (free, _) = reduced(&pulse(5_000.0, f64::INFINITY));
+    assert!(free.saturated.iter().all(|s| !s));
+}
