@@ -65,6 +65,10 @@ impl Settings {
     }
 }
 
+/// Relative tolerance once the nose is clear and the bay has vented: the separation is over, and what
+/// stays behind need not be known so well.
+const AFTERWARDS: f64 = 1e-5;
+
 /// Density below which the contents of a vessel need not be known to the relative tolerance [kg/m3].
 const THIN_GAS: f64 = 1.0;
 
@@ -116,6 +120,7 @@ fn run_with<L: PropertySource + Copy>(
     let mut alarms = alarms(system);
     let mut cleared = false;
     let mut ended = None;
+    let mut followed_loosely = false;
     let mut samples = Samples::new(layout.dimension);
     samples.push(0.0, &start);
     // An empty calendar entry at the horizon ends the run.
@@ -189,6 +194,12 @@ fn run_with<L: PropertySource + Copy>(
                     break;
                 }
                 integrator.restart();
+                if cleared && network.is_vented() && !followed_loosely {
+                    followed_loosely = true;
+                    let relative = settings.relative_tolerance.max(AFTERWARDS);
+                    let absolute = absolute_tolerances(system, &layout, &start, relative);
+                    integrator.set_tolerances(relative, absolute)?;
+                }
             }
         }
     }

@@ -107,7 +107,7 @@ pub struct Network<'a, L> {
     liquid_gone: Vec<bool>,
     motion: Motion,
     held: bool,
-    /// Whether the ends of a brief run are watched for.
+    /// Whether the end of a brief run without a separation is watched for.
     brief: bool,
     // Values of the last evaluation.
     contents: Vec<Contents>,
@@ -256,7 +256,7 @@ impl<'a, L: PropertySource> Network<'a, L> {
         self.bulk[vessel]
     }
 
-    /// Watch for the ends of a run that is only to show the separation.
+    /// Watch for the end of a run that is only to show whether the nose moves.
     pub fn set_brief(&mut self, brief: bool) {
         self.brief = brief;
     }
@@ -623,7 +623,7 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
     fn event_direction(&self, index: usize) -> Direction {
         match self.events[index] {
             NetworkEvent::Nose(_) if self.held => Direction::Off,
-            NetworkEvent::Vented | NetworkEvent::Spent if !self.brief => Direction::Off,
+            NetworkEvent::Spent if !self.brief => Direction::Off,
             NetworkEvent::Vented | NetworkEvent::Spent => Direction::Rising,
             NetworkEvent::Nose(_) => Direction::Rising,
             NetworkEvent::Phase { vessel } if self.bulk[vessel] => Direction::Falling,

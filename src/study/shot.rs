@@ -132,6 +132,9 @@ pub struct Residue {
     pub final_liquid: f64,
 }
 
+/// Relative tolerance of the run with the nose held, whose peak it moves by less than 1e-5.
+const HELD_TOLERANCE: f64 = 1e-6;
+
 impl ShotStudy {
     /// Runs the shot, then once more with the nose held, and judges both.
     ///
@@ -149,6 +152,7 @@ impl ShotStudy {
             }
             let settings = Settings {
                 hold_nose: true,
+                relative_tolerance: settings.relative_tolerance.max(HELD_TOLERANCE),
                 ..*settings
             };
             match run(system, &settings) {

@@ -133,6 +133,30 @@ impl Integrator {
         self.easy = 0;
     }
 
+    /// Goes on with other tolerances, in the middle of a run.
+    ///
+    /// # Errors
+    /// [`SettingsError`] for tolerances that make no sense.
+    pub fn set_tolerances(
+        &mut self,
+        relative: f64,
+        absolute: Vec<f64>,
+    ) -> Result<(), SettingsError> {
+        let settings = Settings {
+            relative,
+            absolute,
+            ..self.settings.clone()
+        };
+        settings.check(self.dimension)?;
+        self.absolute.clone_from(&settings.absolute);
+        if let &[one] = settings.absolute.as_slice() {
+            self.absolute = vec![one; self.dimension];
+        }
+        self.settings = settings;
+        self.restart();
+        Ok(())
+    }
+
     /// Present time.
     pub fn time(&self) -> f64 {
         self.time
