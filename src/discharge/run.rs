@@ -51,7 +51,21 @@ impl Default for Settings {
     }
 }
 
+/// Tightest relative tolerance of a run with the nose held: tighter ones move the peak of the force
+/// by less than 1e-4.
+const HELD_TOLERANCE: f64 = 1e-6;
+
 impl Settings {
+    /// The same with the nose held, to show what force there would have been.
+    #[must_use]
+    pub fn with_nose_held(self) -> Self {
+        Self {
+            hold_nose: true,
+            relative_tolerance: self.relative_tolerance.max(HELD_TOLERANCE),
+            ..self
+        }
+    }
+
     /// For many runs whose outcome counts, not their course: to the separation, with a tolerance
     /// that keeps peak pressure, break time, clear time and exit speed within 0.1 % of the full
     /// equations (`tests/verification_fast_runs.rs`).

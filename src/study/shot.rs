@@ -66,12 +66,8 @@ impl HeldNose {
         if system.nose.is_none() {
             return Ok(None);
         }
-        let settings = Settings {
-            hold_nose: true,
-            ..*settings
-        };
-        let discharge =
-            run(system, &settings).map_err(|error| StudyError::HeldNose(Box::new(error)))?;
+        let discharge = run(system, &settings.with_nose_held())
+            .map_err(|error| StudyError::HeldNose(Box::new(error)))?;
         Ok(Self::from_run(system, &discharge))
     }
 
@@ -132,9 +128,6 @@ pub struct Residue {
     pub final_liquid: f64,
 }
 
-/// Relative tolerance of the run with the nose held, whose peak it moves by less than 1e-5.
-const HELD_TOLERANCE: f64 = 1e-6;
-
 impl ShotStudy {
     /// Runs the shot, then once more with the nose held, and judges both.
     ///
@@ -150,12 +143,7 @@ impl ShotStudy {
             if system.nose.is_none() || settings.hold_nose {
                 return Ok(None);
             }
-            let settings = Settings {
-                hold_nose: true,
-                relative_tolerance: settings.relative_tolerance.max(HELD_TOLERANCE),
-                ..*settings
-            };
-            match run(system, &settings) {
+            match run(system, &settings.with_nose_held()) {
                 Ok(discharge) => Ok(Some(discharge)),
                 Err(error) => Err(StudyError::HeldNose(Box::new(error))),
             }

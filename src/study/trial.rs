@@ -176,11 +176,8 @@ pub fn try_system(
     let discharge = run(system, settings).map_err(Box::new)?;
     let factor = match (&system.nose, criteria.retention_factor) {
         (Some(_), Some(_)) if !settings.hold_nose => {
-            let held = Settings {
-                hold_nose: true,
-                ..*settings
-            };
-            let held = run(system, &held).map_err(|e| TrialError::HeldNose(Box::new(e)))?;
+            let held = run(system, &settings.with_nose_held())
+                .map_err(|e| TrialError::HeldNose(Box::new(e)))?;
             HeldNose::from_run(system, &held)
         }
         _ if settings.hold_nose => HeldNose::from_run(system, &discharge),
