@@ -70,18 +70,18 @@ pub fn run(arguments: &ShotArguments) -> Result<Verdict, Failure> {
         as_trace::write(&arguments.trace, &system, &settings, seed, force, quiet)?;
         return Ok(Verdict::Pass);
     }
-    let mut study = ShotStudy::new(&system, &criteria, &settings).map_err(load::failed_study)?;
     let output = &common.output;
     let explain = match output.format {
         Format::Text => !output.quiet,
         Format::Json => true,
         Format::Csv => false,
     };
-    if explain {
-        study = study
-            .with_tolerable_leak(&system, &settings)
-            .map_err(load::failed_study)?;
+    let study = if explain {
+        ShotStudy::with_tolerable_leak(&system, &criteria, &settings)
+    } else {
+        ShotStudy::new(&system, &criteria, &settings)
     }
+    .map_err(load::failed_study)?;
     let units = output.units.into();
     let unwritable = |error: crate::report::ReportError| Failure::computation(error.to_string());
     let text = match output.format {

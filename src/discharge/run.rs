@@ -53,7 +53,7 @@ impl Default for Settings {
 
 /// Tightest relative tolerance of a run with the nose held: tighter ones move the peak of the force
 /// by less than 1e-4.
-const HELD_TOLERANCE: f64 = 1e-6;
+const HELD_TOLERANCE: f64 = 1e-5;
 
 impl Settings {
     /// The same with the nose held, to show what force there would have been.

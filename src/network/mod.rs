@@ -9,6 +9,7 @@
 
 pub mod atmosphere;
 pub mod balances;
+mod check;
 pub mod contents;
 pub mod criteria;
 pub mod error;

@@ -52,7 +52,7 @@ pub fn tolerable_leak(
     }
     let settings = Settings {
         hold_nose: true,
-        relative_tolerance: settings.relative_tolerance.max(5e-4),
+        relative_tolerance: settings.relative_tolerance.max(1e-3),
         extent: Extent::Separation,
         ..*settings
     };

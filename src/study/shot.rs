@@ -129,7 +129,7 @@ pub struct Residue {
 }
 
 impl ShotStudy {
-    /// Runs the shot, then once more with the nose held, and judges both.
+    /// Runs the shot and, beside it, once more with the nose held, and judges both.
     ///
     /// # Errors
     /// A [`StudyError`] when a run cannot be computed.
@@ -138,25 +138,38 @@ impl ShotStudy {
         criteria: &Criteria,
         settings: &Settings,
     ) -> Result<Self, StudyError> {
-        let free = || run(system, settings).map_err(|error| StudyError::Shot(Box::new(error)));
-        let held = || {
-            if system.nose.is_none() || settings.hold_nose {
-                return Ok(None);
-            }
-            match run(system, &settings.with_nose_held()) {
-                Ok(discharge) => Ok(Some(discharge)),
-                Err(error) => Err(StudyError::HeldNose(Box::new(error))),
-            }
-        };
-        let (discharge, held_run) = rayon::join(free, held);
-        let (discharge, held_run) = (discharge?, held_run?);
+        let held = || held_run(system, settings);
+        let (discharge, held_run) = rayon::join(|| free_run(system, settings), held);
+        let hold = settings.hold_nose;
         Ok(Self::from_runs(
-            system,
-            criteria,
-            discharge,
-            held_run,
-            settings.hold_nose,
+            system, criteria, discharge?, held_run?, hold,
         ))
+    }
+
+    /// [`new`](Self::new), and the largest tolerable leak, which takes a few more runs with the nose
+    /// held.
+    ///
+    /// # Errors
+    /// A [`StudyError`] when a run cannot be computed.
+    pub fn with_tolerable_leak(
+        system: &System,
+        criteria: &Criteria,
+        settings: &Settings,
+    ) -> Result<Self, StudyError> {
+        let held_and_leak = || -> Result<_, StudyError> {
+            let held_run = held_run(system, settings)?;
+            let leak = leak_beside(system, held_run.as_ref(), settings)?;
+            Ok((held_run, leak))
+        };
+        let (discharge, held) = rayon::join(|| free_run(system, settings), held_and_leak);
+        let (discharge, (held_run, mut leak)) = (discharge?, held?);
+        if settings.hold_nose {
+            leak = leak_beside(system, Some(&discharge), settings)?;
+        }
+        let hold = settings.hold_nose;
+        let mut study = Self::from_runs(system, criteria, discharge, held_run, hold);
+        study.tolerable_leak = leak;
+        Ok(study)
     }
 
     /// Judges runs that were made already: the shot and the one with the nose held, unless the
@@ -193,22 +206,6 @@ impl ShotStudy {
         }
     }
 
-    /// Looks for the largest tolerable leak, which takes a few more runs.
-    ///
-    /// # Errors
-    /// A [`StudyError`] when one of them cannot be computed.
-    pub fn with_tolerable_leak(
-        mut self,
-        system: &System,
-        settings: &Settings,
-    ) -> Result<Self, StudyError> {
-        if let Some(held) = &self.held {
-            let held_run = self.held_discharge.as_ref().unwrap_or(&self.discharge);
-            self.tolerable_leak = tolerable_leak(system, held, held_run, settings)?;
-        }
-        Ok(self)
-    }
-
     /// Whether every criterion is met.
     #[must_use]
     pub fn pass(&self) -> bool {
@@ -240,6 +237,36 @@ impl ShotStudy {
             .map_or(self.discharge.outcome.peak_bay_pressure.value, |held| {
                 held.peak_pressure.value
             })
+    }
+}
+
+fn free_run(system: &System, settings: &Settings) -> Result<Discharge, StudyError> {
+    run(system, settings).map_err(|error| StudyError::Shot(Box::new(error)))
+}
+
+/// The run with the nose held; `None` without a nose, or where the shot itself is that run.
+fn held_run(system: &System, settings: &Settings) -> Result<Option<Discharge>, StudyError> {
+    if system.nose.is_none() || settings.hold_nose {
+        return Ok(None);
+    }
+    match run(system, &settings.with_nose_held()) {
+        Ok(discharge) => Ok(Some(discharge)),
+        Err(error) => Err(StudyError::HeldNose(Box::new(error))),
+    }
+}
+
+/// The largest leak that the force of a run with the nose held would bear.
+fn leak_beside(
+    system: &System,
+    held_run: Option<&Discharge>,
+    settings: &Settings,
+) -> Result<Option<TolerableLeak>, StudyError> {
+    let Some(held_run) = held_run else {
+        return Ok(None);
+    };
+    match HeldNose::from_run(system, held_run) {
+        Some(held) => tolerable_leak(system, &held, held_run, settings),
+        None => Ok(None),
     }
 }
 
