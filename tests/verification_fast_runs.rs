@@ -143,7 +143,7 @@ fn drawn_designs() {
     check(8, 20);
 }
 
-/// Five hundred of them take a quarter of an hour; the figures in docs/validation.md are from here.
+/// Five hundred of them take a quarter of an hour.
 #[test]
 #[ignore = "long: cargo test --release --test verification_fast_runs -- --ignored --nocapture"]
 fn five_hundred_drawn_designs() {
