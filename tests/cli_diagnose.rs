@@ -1,30 +1,13 @@
 //! `diagnose` and `shot --as-trace` as a user sees them.
 
-use assert_cmd::Command;
+#[path = "common/command.rs"]
+mod command;
+
+use command::coldkick;
 use serde_json::Value;
 
 const DUNLIN: &str = "fixtures/designs/dunlin-bench.ron";
 const COLD: &str = "fixtures/traces/dunlin-cold-cartridge.csv";
-
-struct Outcome {
-    code: i32,
-    out: String,
-    err: String,
-}
-
-fn coldkick(arguments: &[&str]) -> Outcome {
-    let output = Command::cargo_bin("coldkick")
-        .expect("the binary")
-        .args(arguments)
-        .env("NO_COLOR", "1")
-        .output()
-        .expect("it runs");
-    Outcome {
-        code: output.status.code().expect("an exit code"),
-        out: String::from_utf8(output.stdout).expect("UTF-8 on stdout"),
-        err: String::from_utf8(output.stderr).expect("UTF-8 on stderr"),
-    }
-}
 
 #[test]
 fn a_cold_cartridge_is_found_said_drawn_and_written() {

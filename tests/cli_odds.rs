@@ -1,9 +1,12 @@
 //! `odds`, `margins` and `shot --trial` as a user sees them: answers, exit codes, files, large
 //! campaigns in slices, and every way in which the input can be wrong.
 
+#[path = "common/command.rs"]
+mod command;
+
+use command::{Outcome, binary, outcome};
 use std::path::{Path, PathBuf};
 
-use assert_cmd::Command;
 use serde_json::Value;
 
 /// A small design with uncertain values that runs in no time and fails now and then.
@@ -32,30 +35,17 @@ const SMALL: &str = r#"(
 )
 "#;
 
-struct Outcome {
-    code: i32,
-    out: String,
-    err: String,
-}
-
 fn coldkick(folder: &Path, arguments: &[&str]) -> Outcome {
     coldkick_on(2, folder, arguments)
 }
 
 fn coldkick_on(threads: usize, folder: &Path, arguments: &[&str]) -> Outcome {
-    let output = Command::cargo_bin("coldkick")
-        .expect("the binary")
-        .args(arguments)
-        .current_dir(folder)
-        .env("NO_COLOR", "1")
-        .env("RAYON_NUM_THREADS", threads.to_string())
-        .output()
-        .expect("it runs");
-    Outcome {
-        code: output.status.code().expect("an exit code"),
-        out: String::from_utf8(output.stdout).expect("UTF-8 on stdout"),
-        err: String::from_utf8(output.stderr).expect("UTF-8 on stderr"),
-    }
+    outcome(
+        binary()
+            .args(arguments)
+            .current_dir(folder)
+            .env("RAYON_NUM_THREADS", threads.to_string()),
+    )
 }
 
 /// A folder with the small design.

@@ -1,9 +1,12 @@
 //! `shot`, `check` and `new` as a user sees them: answers, exit codes, files, and every way in which
 //! the input can be wrong.
 
+#[path = "common/command.rs"]
+mod command;
+
+use command::coldkick;
 use std::path::{Path, PathBuf};
 
-use assert_cmd::Command;
 use serde_json::Value;
 
 const DUNLIN: &str = "fixtures/designs/dunlin-bench.ron";
@@ -32,26 +35,6 @@ const SMALL: &str = r#"(
     horizon: "0.4 s",
 )
 "#;
-
-struct Outcome {
-    code: i32,
-    out: String,
-    err: String,
-}
-
-fn coldkick(arguments: &[&str]) -> Outcome {
-    let output = Command::cargo_bin("coldkick")
-        .expect("the binary")
-        .args(arguments)
-        .env("NO_COLOR", "1")
-        .output()
-        .expect("it runs");
-    Outcome {
-        code: output.status.code().expect("an exit code"),
-        out: String::from_utf8(output.stdout).expect("UTF-8 on stdout"),
-        err: String::from_utf8(output.stderr).expect("UTF-8 on stderr"),
-    }
-}
 
 fn folder() -> tempfile::TempDir {
     tempfile::tempdir().expect("a temporary directory")

@@ -8,7 +8,7 @@
 use std::sync::LazyLock;
 
 use crate::flow::isentrope;
-use crate::numerics::interpolate::{Mosaic, Patch, Place};
+use crate::numerics::interpolate::{Mosaic, Patch, Place, TEST_POINTS};
 use crate::thermo::FluidPoint;
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::source::{PropertySource, Tables};
@@ -100,25 +100,7 @@ fn patches(place: &Place) -> Option<[Patch; 4]> {
         let found = by_iteration(&Tables, &start)?;
         Some(found.ratios(&start))
     };
-    let patches = Patch::through_each(&ratios)?;
-    let good = [
-        (0.0, 0.0),
-        (-0.93, 0.55),
-        (0.93, 0.93),
-        (0.55, -0.93),
-        (-0.55, -0.55),
-    ]
-    .iter()
-    .all(|&(x, y)| {
-        ratios(x, y).is_some_and(|wanted| {
-            let found = patches.each_ref().map(|patch| patch.value(x, y));
-            found
-                .iter()
-                .zip(wanted)
-                .all(|(found, wanted)| (found / wanted - 1.0).abs() <= TOLERANCE)
-        })
-    });
-    good.then_some(patches)
+    Patch::through_each_within(&ratios, &TEST_POINTS, TOLERANCE)
 }
 
 /// How many cells the table answers for, of how many asked for so far.

@@ -44,13 +44,6 @@ fn patches(place: &Place) -> Option<[Patch; 2]> {
         let clear = flux.throat_pressure > CLEAR_OF_TRIPLE * co2::TRIPLE_PRESSURE_ROUNDED;
         clear.then_some([flux.mass_flux, flux.throat_pressure])
     };
-    let patches = Patch::through_each(&searched)?;
-    let good = [-0.97, -0.6, 0.0, 0.6, 0.97].iter().all(|&x| {
-        searched(x, 0.0).is_some_and(|wanted| {
-            let found = patches.each_ref().map(|patch| patch.value(x, 0.0));
-            let mut pairs = found.iter().zip(wanted);
-            pairs.all(|(found, wanted)| (found / wanted - 1.0).abs() <= TOLERANCE)
-        })
-    });
-    good.then_some(patches)
+    let along = [-0.97, -0.6, 0.0, 0.6, 0.97].map(|x| (x, 0.0));
+    Patch::through_each_within(&searched, &along, TOLERANCE)
 }

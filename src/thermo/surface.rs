@@ -11,7 +11,7 @@
 use std::sync::LazyLock;
 
 use crate::numerics::interpolate::{
-    Mosaic, PATCH_POINTS, Patch, PatchPoint, Place, monomials, patch_points,
+    Mosaic, PATCH_POINTS, Patch, PatchPoint, Place, TEST_POINTS, monomials, patch_points,
 };
 use crate::thermo::FluidPoint;
 use crate::thermo::fluids::carbon_dioxide as co2;
@@ -29,15 +29,6 @@ const TAU_SIZE: f64 = 0.01;
 const TAU_CELLS: usize = 312;
 const DELTA_SIZE: f64 = 0.025;
 const DELTA_CELLS: usize = 108;
-
-/// Places in a rectangle where it is held against the equation.
-const TEST_POINTS: [(f64, f64); 5] = [
-    (-0.93, 0.55),
-    (0.0, 0.0),
-    (0.93, 0.93),
-    (0.55, -0.93),
-    (-0.55, -0.55),
-];
 
 struct Surface {
     mosaic: Mosaic<1>,

@@ -18,7 +18,7 @@ pub use cubic::{CubicHermite, UniformCubicHermite, monotone_slopes};
 pub use grid::UniformGrid;
 pub use linear::LinearTable;
 pub use mosaic::{Mosaic, Place};
-pub use patch::{PATCH_POINTS, Patch, PatchPoint, monomials, patch_points};
+pub use patch::{PATCH_POINTS, Patch, PatchPoint, TEST_POINTS, monomials, patch_points};
 pub use quintic::UniformQuinticHermite;
 
 /// Why a table could not be made or read.

@@ -26,6 +26,15 @@ pub struct PatchPoint {
     pub dyy: f64,
 }
 
+/// Places in a patch, off its own points, where it is held against what it stands for.
+pub const TEST_POINTS: [(f64, f64); 5] = [
+    (-0.93, 0.55),
+    (0.0, 0.0),
+    (0.93, 0.93),
+    (0.55, -0.93),
+    (-0.55, -0.55),
+];
+
 /// One rectangle; both coordinates run from -1 to 1.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Patch {
@@ -74,6 +83,24 @@ impl Patch {
             let mut known = values.iter();
             Self::through(|_, _| known.next().map_or(0.0, |value| value[k]))
         }))
+    }
+
+    /// [`through_each`](Self::through_each), kept only where the patches are within a relative
+    /// `tolerance` of the functions at every one of `test_points`.
+    #[must_use]
+    pub fn through_each_within<const K: usize>(
+        functions: &impl Fn(f64, f64) -> Option<[f64; K]>,
+        test_points: &[(f64, f64)],
+        tolerance: f64,
+    ) -> Option<[Self; K]> {
+        let patches = Self::through_each(functions)?;
+        let good = test_points.iter().all(|&(x, y)| {
+            functions(x, y).is_some_and(|wanted| {
+                let mut pairs = patches.iter().zip(wanted);
+                pairs.all(|(patch, wanted)| (patch.value(x, y) / wanted - 1.0).abs() <= tolerance)
+            })
+        });
+        good.then_some(patches)
     }
 
     /// Value at (x, y).
