@@ -1,15 +1,22 @@
 //! One discharge: a system integrated in time, what happened on the way and why it ended.
 
+mod alarms;
+pub mod audit;
 mod coast;
+mod course;
 pub mod error;
 pub mod outcome;
+mod peak;
 mod record;
 pub mod run;
+mod samples;
+pub mod settings;
 pub mod trajectory;
 
 pub use error::DischargeError;
 pub use outcome::{Audit, Ending, EventKind, EventRecord, Outcome, Peak, VesselOutcome};
-pub use run::{Extent, Settings, run};
+pub use run::{HeldToo, run, run_held_too};
+pub use settings::{Extent, Settings};
 pub use trajectory::{NoseSeries, PathSeries, Trajectory, VesselSeries};
 
 /// The whole answer of one run.

@@ -1,6 +1,6 @@
 //! Turning sampled states into series, peaks and the outcome.
 
-use crate::discharge::run::Samples;
+use crate::discharge::samples::Samples;
 use crate::discharge::{
     DischargeError, Ending, EventKind, EventRecord, NoseSeries, Outcome, PathSeries, Peak,
     Trajectory, VesselOutcome, VesselSeries,
@@ -13,6 +13,7 @@ use crate::numerics::integrate::System as _;
 use crate::thermo::source::PropertySource;
 
 /// Collects everything against time.
+#[derive(Clone)]
 pub(super) struct Recorder<'a> {
     system: &'a System,
     layout: Layout,
@@ -99,6 +100,7 @@ impl<'a> Recorder<'a> {
             self.store(time, state, network);
         }
         samples.clear();
+        self.raise_peaks();
         Ok(())
     }
 
@@ -129,7 +131,6 @@ impl<'a> Recorder<'a> {
             }
         }
         let bay_pressure = contents[self.bay].pressure;
-        let mut force = None;
         if let (Some(series), Some((nose, _)), Some(at)) = (
             &mut self.trajectory.nose,
             &self.system.nose,
@@ -148,27 +149,21 @@ impl<'a> Recorder<'a> {
                     time,
                 };
             }
-            if travel <= nose.engagement {
-                force = Some(opening);
-            }
         }
+    }
+
+    /// The peaks of the stretch just stored.
+    fn raise_peaks(&mut self) {
         let times = &self.trajectory.times[self.stretch..];
-        for (i, series) in self.trajectory.vessels.iter().enumerate() {
-            raise(
-                &mut self.peak_vessels[i],
-                times,
-                &series.pressure[self.stretch..],
-            );
+        for (peak, series) in self.peak_vessels.iter_mut().zip(&self.trajectory.vessels) {
+            peak.raise(times, &series.pressure[self.stretch..]);
         }
         self.peak_bay = self.peak_vessels[self.bay];
-        if force.is_some()
-            && let Some(series) = &self.trajectory.nose
-        {
-            raise(
-                &mut self.peak_force,
-                times,
-                &series.opening_force[self.stretch..],
-            );
+        if let (Some(series), Some((nose, _))) = (&self.trajectory.nose, &self.system.nose) {
+            let on_coupler = |travel: &&f64| **travel <= nose.engagement;
+            let travel = &series.travel[self.stretch..];
+            let stretch = self.stretch..self.stretch + travel.iter().take_while(on_coupler).count();
+            self.peak_force.raise(times, &series.opening_force[stretch]);
         }
     }
 
@@ -268,43 +263,5 @@ impl<'a> Recorder<'a> {
                 .is_some_and(|(nose, _)| first >= nose.retention_force() + nose.spring_force(0.0))
                 && n.travel.iter().any(|x| *x > 0.0)
         })
-    }
-}
-
-/// Raise a peak by the newest sample of a stretch, and by the vertex of the parabola through the
-/// last three where it lies between them: a peak just after an event has no sample before it.
-fn raise(peak: &mut Peak, times: &[f64], values: &[f64]) {
-    let n = values.len();
-    let (Some(time), Some(value)) = (times.last(), values.last()) else {
-        return;
-    };
-    if *value > peak.value {
-        *peak = Peak {
-            value: *value,
-            time: *time,
-        };
-    }
-    if n < 3 {
-        return;
-    }
-    let (t, v) = (&times[n - 3..], &values[n - 3..]);
-    if t[0] == t[1] || t[1] == t[2] {
-        return;
-    }
-    let (d1, d2) = ((v[1] - v[0]) / (t[1] - t[0]), (v[2] - v[1]) / (t[2] - t[1]));
-    let curvature = (d2 - d1) / (t[2] - t[0]);
-    if curvature < 0.0 {
-        // v = v0 + d1 (t - t0) + c (t - t0)(t - t1).
-        let vertex = 0.5 * (t[0] + t[1] - d1 / curvature);
-        if vertex <= t[0] || vertex >= t[2] {
-            return;
-        }
-        let value = v[0] + d1 * (vertex - t[0]) + curvature * (vertex - t[0]) * (vertex - t[1]);
-        if value > peak.value {
-            *peak = Peak {
-                value,
-                time: vertex,
-            };
-        }
     }
 }

@@ -1,8 +1,9 @@
 //! The mass flux of a path: the chosen two-phase model applied to what a vessel offers.
 
+use crate::flow::equilibrium::Hint;
 use crate::flow::stagnation::{Content, Flux, Stagnation};
 use crate::flow::{
-    FlowError, FluxModel, equilibrium, frozen, henry_fauske, isentrope, perfect_gas,
+    FlowError, FluxModel, equilibrium, frozen, henry_fauske, isentrope, perfect_gas, vapour_table,
 };
 use crate::thermo::coexistence::auxiliary_saturation_pressure;
 use crate::thermo::fluids::carbon_dioxide as co2;
@@ -25,18 +26,51 @@ use crate::thermo::source::PropertySource;
 ///
 /// # Errors
 /// A state outside the model.
-pub fn pure(
-    properties: &impl PropertySource,
+pub fn pure<P: PropertySource>(
+    properties: &P,
     model: FluxModel,
     stagnation: &Stagnation,
     receiver_pressure: f64,
 ) -> Result<Flux, FlowError> {
-    let sonic = isentrope::sonic_of_gas(properties, stagnation);
-    if let Some(flux) = equilibrium::gas_only(properties, stagnation, receiver_pressure, sonic)? {
-        return Ok(flux);
-    }
-    let equilibrium = || equilibrium::across_boundaries(properties, stagnation, receiver_pressure);
-    let frozen = || frozen::with_sonic(properties, stagnation, receiver_pressure, sonic);
+    pure_from(
+        properties,
+        model,
+        stagnation,
+        receiver_pressure,
+        &Hint::default(),
+    )
+}
+
+/// [`pure`], from where the last search for the same path ended.
+///
+/// # Errors
+/// As [`pure`].
+pub fn pure_from<P: PropertySource>(
+    properties: &P,
+    model: FluxModel,
+    stagnation: &Stagnation,
+    receiver_pressure: f64,
+    hint: &Hint,
+) -> Result<Flux, FlowError> {
+    let tabulated = if P::CHEAP {
+        vapour_table::of(stagnation)
+    } else {
+        None
+    };
+    let choke = match tabulated {
+        Some(critical) => Some(critical.frozen),
+        None => {
+            let sonic = isentrope::sonic_of_gas(properties, stagnation);
+            let flux = equilibrium::gas_only(properties, stagnation, receiver_pressure, sonic)?;
+            if let Some(flux) = flux {
+                return Ok(flux);
+            }
+            sonic.map(|sonic| sonic.choke())
+        }
+    };
+    let equilibrium =
+        || equilibrium::across_boundaries(properties, stagnation, receiver_pressure, hint);
+    let frozen = || frozen::choking_at(properties, stagnation, receiver_pressure, choke);
     match model {
         FluxModel::Equilibrium => equilibrium(),
         FluxModel::Frozen => frozen(),

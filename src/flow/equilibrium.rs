@@ -8,10 +8,11 @@
 //! end is where it begins), dry ice+vapour. Inside a stretch the maximum is where the velocity
 //! equals the equilibrium sound speed, found as the zero of w^2 - 2 (h0 - h).
 
+use std::cell::Cell;
 use std::sync::LazyLock;
 
 use crate::flow::sonic_table::Sonic;
-use crate::flow::stagnation::{Content, Flux, Stagnation};
+use crate::flow::stagnation::{Choke, Content, Flux, Stagnation};
 use crate::flow::{FlowError, isentrope, vapour_table};
 use crate::numerics::roots::{self, Ends, Tolerance};
 use crate::thermo::coexistence::{Coexistence, saturation, triple_point};
@@ -26,6 +27,7 @@ const COLDEST_THROAT: f64 = LOWEST_TEMPERATURE - 20.0;
 /// A point on the isentrope.
 #[derive(Debug, Clone, Copy)]
 struct Throat {
+    temperature: f64,
     pressure: f64,
     density: f64,
     enthalpy: f64,
@@ -39,15 +41,33 @@ struct Throat {
 struct Best {
     flux: f64,
     pressure: f64,
+    temperature: f64,
 }
 
 impl Best {
+    fn at_rest(stagnation: &Stagnation) -> Self {
+        Self {
+            flux: 0.0,
+            pressure: stagnation.pressure,
+            temperature: stagnation.temperature,
+        }
+    }
+
+    fn flux(&self, receiver_pressure: f64) -> Flux {
+        Flux {
+            mass_flux: self.flux,
+            choked: receiver_pressure < self.pressure * (1.0 - 1e-9),
+            throat_pressure: self.pressure,
+        }
+    }
+
     fn offer(&mut self, enthalpy0: f64, throat: &Throat) {
         let flux = throat.density * (2.0 * (enthalpy0 - throat.enthalpy)).max(0.0).sqrt();
         if flux > self.flux {
             *self = Self {
                 flux,
                 pressure: throat.pressure,
+                temperature: throat.temperature,
             };
         }
     }
@@ -65,50 +85,149 @@ pub fn mass_flux(
     let sonic = isentrope::sonic_of_gas(properties, stagnation);
     match gas_only(properties, stagnation, receiver_pressure, sonic)? {
         Some(flux) => Ok(flux),
-        None => across_boundaries(properties, stagnation, receiver_pressure),
+        None => across_boundaries(properties, stagnation, receiver_pressure, &Hint::default()),
     }
 }
 
-/// The flux of anything but a gas that stays one: saturated vapour by its table, the rest by search.
+/// Where the last search along a path ended, to begin the next one there.
+#[derive(Debug, Clone, Default)]
+pub struct Hint(Cell<Option<LastThroat>>);
+
+/// A throat between liquid and vapour where the flow choked.
+#[derive(Debug, Clone, Copy)]
+struct LastThroat {
+    /// Temperature over that at rest.
+    ratio: f64,
+    /// d(growth)/dT there.
+    slope: f64,
+}
+
+/// The flux of anything but a gas that stays one: by its table for saturated vapour, from the last throat
+/// where there is one, by search otherwise.
 pub(crate) fn across_boundaries<P: PropertySource>(
     properties: &P,
     stagnation: &Stagnation,
     receiver_pressure: f64,
+    hint: &Hint,
 ) -> Result<Flux, FlowError> {
-    if P::CHEAP
-        && stagnation.saturated
-        && stagnation.density < co2::CRITICAL_DENSITY
-        && let Some((mass_flux, throat_pressure)) = vapour_table::critical(stagnation.temperature)
-    {
-        if receiver_pressure <= throat_pressure {
-            return Ok(Flux {
-                mass_flux,
-                choked: true,
-                throat_pressure,
-            });
+    if P::CHEAP {
+        if let Some(critical) = vapour_table::of(stagnation) {
+            return of_saturated_vapour(
+                properties,
+                stagnation,
+                receiver_pressure,
+                &critical.equilibrium,
+            );
         }
-        // Above its only maximum the flux is that at the receiver's pressure.
-        let (low, high) = (co2::TRIPLE_TEMPERATURE, stagnation.temperature);
-        if let Some(t) = temperature_of(
-            &|t| properties.saturation(t),
-            (low, high),
-            receiver_pressure,
-        )? {
-            let line = properties.saturation(t)?;
-            let mut best = Best {
-                flux: 0.0,
-                pressure: receiver_pressure,
-            };
-            let end = throat(&line, stagnation.entropy, stagnation.enthalpy);
-            best.offer(stagnation.enthalpy, &end);
-            return Ok(Flux {
-                mass_flux: best.flux,
-                choked: false,
-                throat_pressure: receiver_pressure,
-            });
+        if let Some(flux) = resumed(properties, stagnation, receiver_pressure, hint) {
+            return Ok(flux);
         }
     }
-    search(properties, stagnation, receiver_pressure)
+    let best = searched(properties, stagnation, receiver_pressure)?;
+    let flux = best.flux(receiver_pressure);
+    hint.0.set(None);
+    if flux.choked {
+        hint.remember(properties, stagnation, &best);
+    }
+    Ok(flux)
+}
+
+/// Saturated vapour whose critical flow is known.
+fn of_saturated_vapour(
+    properties: &impl PropertySource,
+    stagnation: &Stagnation,
+    receiver_pressure: f64,
+    critical: &Choke,
+) -> Result<Flux, FlowError> {
+    if receiver_pressure <= critical.pressure {
+        return Ok(critical.flux());
+    }
+    // Above its only maximum the flux is that at the receiver's pressure.
+    let (low, high) = (co2::TRIPLE_TEMPERATURE, stagnation.temperature);
+    let mut best = Best::at_rest(stagnation);
+    best.pressure = receiver_pressure;
+    if let Some(t) = temperature_of(
+        &|t| properties.saturation(t),
+        (low, high),
+        receiver_pressure,
+    )? {
+        let line = properties.saturation(t)?;
+        let end = throat(&line, stagnation.entropy, stagnation.enthalpy);
+        best.offer(stagnation.enthalpy, &end);
+    }
+    Ok(Flux {
+        mass_flux: best.flux,
+        choked: false,
+        throat_pressure: receiver_pressure,
+    })
+}
+
+/// Choked flow whose throat lies near the last one, by chords from there; `None` where it does not, where
+/// the receiver's pressure may matter, or where the triple point is near enough for two maxima.
+fn resumed(
+    properties: &impl PropertySource,
+    stagnation: &Stagnation,
+    receiver_pressure: f64,
+    hint: &Hint,
+) -> Option<Flux> {
+    let last = hint.0.get()?;
+    let mut t = last.ratio * stagnation.temperature;
+    let mut slope = last.slope;
+    let mut older: Option<(f64, f64)> = None;
+    for _ in 0..6 {
+        if !(t > co2::TRIPLE_TEMPERATURE && t < stagnation.temperature) {
+            return None;
+        }
+        let line = properties.saturation(t).ok()?;
+        let found = throat(&line, stagnation.entropy, stagnation.enthalpy);
+        if let Some((t_older, growth)) = older {
+            slope = (found.growth - growth) / (t - t_older);
+        }
+        let step = -found.growth / slope;
+        if slope <= 0.0 || !step.is_finite() {
+            return None;
+        }
+        if step.abs() < 1e-8 * t {
+            let two_phase =
+                found.density > line.light.density() && found.density < line.heavy.density();
+            let clear = found.pressure > CLEAR * co2::TRIPLE_PRESSURE_ROUNDED
+                && receiver_pressure < found.pressure / CLEAR;
+            if !(two_phase && clear) {
+                return None;
+            }
+            let ratio = t / stagnation.temperature;
+            hint.0.set(Some(LastThroat { ratio, slope }));
+            let mut best = Best::at_rest(stagnation);
+            best.offer(stagnation.enthalpy, &found);
+            return Some(best.flux(receiver_pressure));
+        }
+        older = Some((t, found.growth));
+        t += step;
+    }
+    None
+}
+
+/// Ratio of pressures by which a throat must lie clear of the triple point, where the flux can have two
+/// maxima, and of the receiver's pressure, to be looked for from the last one.
+const CLEAR: f64 = 1.05;
+
+impl Hint {
+    /// Keep a throat between liquid and vapour.
+    fn remember(&self, properties: &impl PropertySource, stagnation: &Stagnation, best: &Best) {
+        let t = best.temperature;
+        let inside = t > co2::TRIPLE_TEMPERATURE && t < stagnation.temperature;
+        let nearby = 1e-5 * t;
+        let growth = |t: f64| {
+            let line = properties.saturation(t).ok()?;
+            Some(throat(&line, stagnation.entropy, stagnation.enthalpy).growth)
+        };
+        let last = || {
+            let slope = (growth(t)? - growth(t - nearby)?) / nearby;
+            let ratio = t / stagnation.temperature;
+            Some(LastThroat { ratio, slope })
+        };
+        self.0.set(if inside { last() } else { None });
+    }
 }
 
 /// The general search, stretch by stretch.
@@ -117,16 +236,17 @@ pub(crate) fn search(
     stagnation: &Stagnation,
     receiver_pressure: f64,
 ) -> Result<Flux, FlowError> {
-    let mut best = Best {
-        flux: 0.0,
-        pressure: stagnation.pressure,
-    };
+    Ok(searched(properties, stagnation, receiver_pressure)?.flux(receiver_pressure))
+}
+
+fn searched(
+    properties: &impl PropertySource,
+    stagnation: &Stagnation,
+    receiver_pressure: f64,
+) -> Result<Best, FlowError> {
+    let mut best = Best::at_rest(stagnation);
     descend(properties, stagnation, receiver_pressure, &mut best)?;
-    Ok(Flux {
-        mass_flux: best.flux,
-        choked: receiver_pressure < best.pressure * (1.0 - 1e-9),
-        throat_pressure: best.pressure,
-    })
+    Ok(best)
 }
 
 /// The flux of a gas that is still a single phase where it chokes or meets the receiver, which is
@@ -231,6 +351,7 @@ fn descend(
         best.offer(
             stagnation.enthalpy,
             &Throat {
+                temperature: triple.temperature,
                 pressure: triple.pressure,
                 density,
                 enthalpy: triple.sublimation.heavy.enthalpy(triple.pressure)
@@ -277,6 +398,7 @@ fn single_phase(
             _ => isentrope::at_pressure(properties, start, receiver.max(1e-2))?,
         };
         let throat = |point: &FluidPoint| Throat {
+            temperature: point.temperature,
             pressure: point.pressure,
             density: point.density,
             enthalpy: point.enthalpy(),
@@ -518,6 +640,7 @@ fn throat(line: &Coexistence, s0: f64, h0: f64) -> Throat {
         (1.0 - x) * a.volume_slope + x * b.volume_slope + x_slope * (b.volume - a.volume);
     let enthalpy = a.enthalpy(p) + x * (b.enthalpy(p) - a.enthalpy(p));
     Throat {
+        temperature: line.temperature,
         pressure: p,
         density: 1.0 / volume,
         enthalpy,

@@ -8,8 +8,7 @@
 //! equation has lost its meaning (negative cv below about 185 K).
 
 use crate::flow::discharge_flux::{GasMixture, mixture};
-use crate::flow::sonic_table::Sonic;
-use crate::flow::stagnation::{Content, Flux, Stagnation};
+use crate::flow::stagnation::{Choke, Content, Flux, Stagnation};
 use crate::flow::{FlowError, isentrope};
 use crate::numerics::roots::{self, Tolerance};
 use crate::thermo::FluidPoint;
@@ -35,20 +34,20 @@ pub fn mass_flux(
     stagnation: &Stagnation,
     receiver_pressure: f64,
 ) -> Result<Flux, FlowError> {
-    with_sonic(
+    choking_at(
         properties,
         stagnation,
         receiver_pressure,
-        isentrope::sonic_of_gas(properties, stagnation),
+        isentrope::sonic_of_gas(properties, stagnation).map(|sonic| sonic.choke()),
     )
 }
 
 /// [`mass_flux`] with the sonic point of a gas already known.
-pub(crate) fn with_sonic(
+pub(crate) fn choking_at(
     properties: &impl PropertySource,
     stagnation: &Stagnation,
     receiver_pressure: f64,
-    sonic: Option<Sonic>,
+    sonic: Option<Choke>,
 ) -> Result<Flux, FlowError> {
     let start = match stagnation.content {
         Content::Single(point) => point,
@@ -82,11 +81,7 @@ pub(crate) fn with_sonic(
     // The common case, a vapour: sonic point by Newton, or the receiver met before it.
     if let Some(sonic) = sonic {
         if sonic.pressure >= receiver_pressure {
-            return Ok(Flux {
-                mass_flux: sonic.mass_flux,
-                choked: true,
-                throat_pressure: sonic.pressure,
-            });
+            return Ok(sonic.flux());
         }
         let point = isentrope::at_pressure(properties, &start, receiver_pressure)?;
         let throat_pressure = receiver_pressure;

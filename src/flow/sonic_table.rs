@@ -8,6 +8,7 @@
 use std::sync::LazyLock;
 
 use crate::flow::isentrope;
+use crate::flow::stagnation::Choke;
 use crate::numerics::interpolate::{Mosaic, Patch, Place, TEST_POINTS};
 use crate::thermo::FluidPoint;
 use crate::thermo::fluids::carbon_dioxide as co2;
@@ -71,6 +72,14 @@ pub(crate) fn by_iteration(properties: &impl PropertySource, start: &FluidPoint)
 }
 
 impl Sonic {
+    /// Where the flow chokes, and what passes.
+    pub(crate) fn choke(&self) -> Choke {
+        Choke {
+            mass_flux: self.mass_flux,
+            pressure: self.pressure,
+        }
+    }
+
     /// Throat over rest: temperature, density, pressure; and G over sqrt(p0 rho0).
     fn ratios(&self, start: &FluidPoint) -> [f64; 4] {
         [

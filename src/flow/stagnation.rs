@@ -120,3 +120,24 @@ pub struct Flux {
     /// Pressure at the throat [Pa].
     pub throat_pressure: f64,
 }
+
+/// Where a flow chokes, and what then passes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Choke {
+    /// Mass flux [kg/(m2 s)].
+    pub mass_flux: f64,
+    /// Pressure at the throat [Pa].
+    pub pressure: f64,
+}
+
+impl Choke {
+    /// The flux of the choked flow.
+    #[must_use]
+    pub fn flux(&self) -> Flux {
+        Flux {
+            mass_flux: self.mass_flux,
+            choked: true,
+            throat_pressure: self.pressure,
+        }
+    }
+}

@@ -6,6 +6,7 @@
 //! what the nose is doing are modes, changed only between integrations.
 
 use crate::flow::FluxModel;
+use crate::flow::equilibrium::Hint;
 use crate::flow::friction::friction_factor_on_flux;
 use crate::flow::stagnation::Flux;
 use crate::mechanics::{Motion, NOSE_EVENTS, Nose, NoseEvent};
@@ -117,6 +118,8 @@ pub struct Network<'a, L> {
     computed: u64,
     known_contents: Vec<Memo<[f64; 4], (Contents, u64)>>,
     known_drafts: Vec<Memo<DraftKey, Draft>>,
+    /// Where the last search for the throat of each path ended.
+    hints: Vec<Hint>,
     /// The memo of each path: that of the first path alike but for its area.
     draft_slots: Vec<usize>,
     flows: Vec<PathFlow>,
@@ -168,6 +171,7 @@ impl<'a, L: PropertySource> Network<'a, L> {
             computed: 0,
             known_contents: vec![Memo::default(); n],
             known_drafts: vec![Memo::default(); system.paths.len() + 1],
+            hints: vec![Hint::default(); system.paths.len() + 1],
             draft_slots: draft_slots(system),
             flows: vec![PathFlow::default(); system.paths.len() + 1],
             ambient: (0.0, 0.0),
@@ -260,6 +264,17 @@ impl<'a, L: PropertySource> Network<'a, L> {
     /// Watch for the end of a run that is only to show whether the nose moves.
     pub fn set_brief(&mut self, brief: bool) {
         self.brief = brief;
+    }
+
+    /// Whether the nose has not moved yet.
+    pub fn is_at_rest(&self) -> bool {
+        matches!(self.motion, Motion::Latched | Motion::Stuck)
+    }
+
+    /// From here on the nose stays where it is, whatever the pressure.
+    pub fn hold(&mut self) {
+        self.held = true;
+        self.motion = Motion::Latched;
     }
 
     /// Whether the bay is down to the pressure outside, at the last evaluation.
@@ -467,6 +482,7 @@ impl<'a, L: PropertySource> Network<'a, L> {
                 &stream,
                 receiver_pressure,
                 &friction,
+                &self.hints[slot],
             )
             .map_err(|source| NetworkError::Path {
                 path: opening.name.to_owned(),

@@ -1,6 +1,7 @@
 //! Mass flow along a path between two vessels, or a vessel and the outside.
 
 use crate::flow::discharge_flux::{self, smooth_step};
+use crate::flow::equilibrium::Hint;
 use crate::flow::stagnation::Flux;
 use crate::flow::{FlowError, FluxModel};
 use crate::network::contents::Stream;
@@ -19,7 +20,7 @@ const ONSET: f64 = 0.2;
 /// gas-mixture law alone is used; below it the two are joined smoothly.
 const AIR_SHARE: f64 = 0.05;
 
-/// Mass flux of a stream into a receiver pressure [Pa] below its own.
+/// Mass flux of a stream into a receiver pressure [Pa] below its own; `hint` is the path's own.
 ///
 /// # Errors
 /// As the flux models.
@@ -29,12 +30,13 @@ pub fn mass_flux(
     stream: &Stream,
     receiver_pressure: f64,
     friction: &dyn Fn(f64, f64) -> Result<f64, FlowError>,
+    hint: &Hint,
 ) -> Result<Flux, FlowError> {
     let p0 = stream.pressure;
     let difference = p0 - receiver_pressure;
     let creeping = CREEPING * p0;
     let receiver = receiver_pressure.min(p0 - creeping);
-    let mut flux = nozzle(properties, model, stream, receiver)?;
+    let mut flux = nozzle(properties, model, stream, receiver, hint)?;
     flux.mass_flux *= friction(stream.gas.exponent, receiver / p0)?;
     if difference < creeping {
         // Value and slope of the square root at the joint, linear below, quadratic at zero.
@@ -50,6 +52,7 @@ fn nozzle(
     model: FluxModel,
     stream: &Stream,
     receiver: f64,
+    hint: &Hint,
 ) -> Result<Flux, FlowError> {
     let air = smooth_step(stream.air_pressure_share / AIR_SHARE);
     let Some(stagnation) = &stream.stagnation else {
@@ -58,7 +61,7 @@ fn nozzle(
     // Pure CO2 sees its own pressure; a trace of air raises both ends alike.
     let share = stagnation.pressure / stream.pressure;
     if air <= 0.0 {
-        return discharge_flux::pure(properties, model, stagnation, receiver * share);
+        return discharge_flux::pure_from(properties, model, stagnation, receiver * share, hint);
     }
     let gas = discharge_flux::mixture(&stream.gas, receiver);
     // A twentieth of condensate counts as fully two-phase; a trace of it changes nothing at once.
@@ -66,7 +69,7 @@ fn nozzle(
     if air >= 1.0 && condensed <= 0.0 {
         return Ok(gas);
     }
-    let pure = discharge_flux::pure(properties, model, stagnation, receiver * share)?;
+    let pure = discharge_flux::pure_from(properties, model, stagnation, receiver * share, hint)?;
     // With condensate the mixture law is the frozen limit: carry over the model's own ratio.
     let mut mixed = gas;
     if condensed > 0.0 {

@@ -76,7 +76,6 @@ impl HeldNose {
     pub fn from_run(system: &System, run: &Discharge) -> Option<Self> {
         let (nose, bay) = system.nose.as_ref()?;
         let peak = run.outcome.peak_opening_force;
-        let horizon = run.trajectory.times.last().copied().unwrap_or(0.0);
         Some(HeldNose {
             retention_force: nose.retention_force(),
             retention_pressure: nose.retention_pressure(),
@@ -85,7 +84,7 @@ impl HeldNose {
                 time: peak.time,
             },
             peak_pressure: run.outcome.peak_bay_pressure,
-            still_rising: peak.time >= 0.98 * horizon,
+            still_rising: peak.time >= 0.98 * system.horizon,
             effective_leak_area: system.effective_leak_area(*bay),
             spring_force: nose.spring_force(0.0),
             engagement: nose.engagement,

@@ -8,7 +8,7 @@ use std::ops::{ControlFlow, Range};
 
 use rayon::prelude::*;
 
-use crate::discharge::{Discharge, DischargeError, Settings, run};
+use crate::discharge::{Discharge, DischargeError, Extent, HeldToo, Settings, run, run_held_too};
 use crate::network::criteria::Criteria;
 use crate::network::spec::System;
 use crate::statistics::{Sampler, SamplingMethod, StatisticsError};
@@ -173,17 +173,29 @@ pub fn try_system(
     criteria: &Criteria,
     settings: &Settings,
 ) -> Result<Finding, TrialError> {
-    let discharge = run(system, settings).map_err(Box::new)?;
-    let factor = match (&system.nose, criteria.retention_factor) {
-        (Some(_), Some(_)) if !settings.hold_nose => {
-            let held = run(system, &settings.with_nose_held())
-                .map_err(|e| TrialError::HeldNose(Box::new(e)))?;
-            HeldNose::from_run(system, &held)
+    let wants_factor = system.nose.is_some() && criteria.retention_factor.is_some();
+    let (discharge, held) = match settings.extent {
+        _ if settings.hold_nose || !wants_factor => {
+            (run(system, settings).map_err(Box::new)?, None)
         }
-        _ if settings.hold_nose => HeldNose::from_run(system, &discharge),
-        _ => None,
-    }
-    .map(|held| held.factor());
+        Extent::Separation => {
+            let HeldToo { discharge, held } = run_held_too(system, settings).map_err(Box::new)?;
+            (discharge, held)
+        }
+        _ => {
+            let discharge = run(system, settings).map_err(Box::new)?;
+            (discharge, Some(run(system, &settings.with_nose_held())))
+        }
+    };
+    let factor = if settings.hold_nose || wants_factor {
+        let held = held
+            .transpose()
+            .map_err(|e| TrialError::HeldNose(Box::new(e)))?;
+        let run = held.as_ref().unwrap_or(&discharge);
+        HeldNose::from_run(system, run).map(|held| held.factor())
+    } else {
+        None
+    };
     let outcome = &discharge.outcome;
     let judged = judge(system, criteria, outcome, factor, settings.hold_nose);
     let shortfall = shortfall(system, &discharge);

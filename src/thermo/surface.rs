@@ -15,7 +15,7 @@ use crate::numerics::interpolate::{
 };
 use crate::thermo::FluidPoint;
 use crate::thermo::fluids::carbon_dioxide as co2;
-use crate::thermo::helmholtz::{Ideal, Reduced, ideal, residual};
+use crate::thermo::helmholtz::{Ideal, Reduced, ideal, residual, residual_value};
 
 /// Largest error of delta alphar_delta and tau alphar_tau at a test point of a rectangle, as a share
 /// of one plus their size.
@@ -90,7 +90,7 @@ fn reduced(point: PatchPoint, delta: f64, tau: f64) -> Reduced {
 fn patch(mosaic: &Mosaic<1>, place: &Place) -> Option<[Patch; 1]> {
     let patch = Patch::through(|x, y| {
         let (tau, delta) = mosaic.point(place, x, y);
-        residual(delta, tau).value
+        residual_value(delta, tau)
     });
     let good = TEST_POINTS.iter().all(|&(x, y)| {
         let (tau, delta) = mosaic.point(place, x, y);

@@ -19,7 +19,7 @@ const CALM_STEPS: u32 = 6;
 /// set in quadratically the error test shortens the step before stability has to.
 const RESTRAINED: f64 = 0.15;
 /// Such steps after which the stiff method gets a try.
-const PATIENCE: u32 = 40;
+const PATIENCE: u32 = 16;
 /// Below this h |lambda| the explicit method would be fine.
 const EASY: f64 = 1.0;
 /// Stiff steps of this kind before the first return to the explicit method; doubled for each

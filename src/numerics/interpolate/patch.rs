@@ -85,6 +85,30 @@ impl Patch {
         }))
     }
 
+    /// One patch for each of `K` functions of the first coordinate alone, kept only where they are within
+    /// a relative `tolerance` of the functions at every one of `test_points`; `None` if the functions
+    /// are not known everywhere.
+    #[must_use]
+    pub fn along_each_within<const K: usize>(
+        functions: &impl Fn(f64) -> Option<[f64; K]>,
+        test_points: &[f64],
+        tolerance: f64,
+    ) -> Option<[Self; K]> {
+        let mut values = [[0.0; PATCH_POINTS]; K];
+        for (i, x) in patch_points().into_iter().enumerate() {
+            for (row, value) in values.iter_mut().zip(functions(x)?) {
+                row[i] = value;
+            }
+        }
+        let patches = values.map(|row| {
+            let mut coefficients = [[0.0; PATCH_POINTS]; PATCH_POINTS];
+            coefficients[0] = monomials(&row);
+            Self { coefficients }
+        });
+        let along: Vec<(f64, f64)> = test_points.iter().map(|x| (*x, 0.0)).collect();
+        within(&patches, &|x, _| functions(x), &along, tolerance).then_some(patches)
+    }
+
     /// [`through_each`](Self::through_each), kept only where the patches are within a relative
     /// `tolerance` of the functions at every one of `test_points`.
     #[must_use]
@@ -94,13 +118,7 @@ impl Patch {
         tolerance: f64,
     ) -> Option<[Self; K]> {
         let patches = Self::through_each(functions)?;
-        let good = test_points.iter().all(|&(x, y)| {
-            functions(x, y).is_some_and(|wanted| {
-                let mut pairs = patches.iter().zip(wanted);
-                pairs.all(|(patch, wanted)| (patch.value(x, y) / wanted - 1.0).abs() <= tolerance)
-            })
-        });
-        good.then_some(patches)
+        within(&patches, functions, test_points, tolerance).then_some(patches)
     }
 
     /// Value at (x, y).
@@ -114,6 +132,14 @@ impl Patch {
             }
         }
         rows.iter().rev().fold(0.0, |sum, row| sum * x + row)
+    }
+
+    /// Value at (x, 0): all there is of a patch made [`along`](Self::along_each_within) one coordinate.
+    #[inline]
+    #[must_use]
+    pub fn along(&self, x: f64) -> f64 {
+        let row = &self.coefficients[0];
+        row.iter().rev().fold(0.0, |sum, c| sum * x + c)
     }
 
     /// Value and derivatives at (x, y).
@@ -143,6 +169,21 @@ impl Patch {
             dyy: 2.0 * half_dyy,
         }
     }
+}
+
+/// Whether patches are within a relative `tolerance` of what they stand for at every test point.
+fn within<const K: usize>(
+    patches: &[Patch; K],
+    functions: &impl Fn(f64, f64) -> Option<[f64; K]>,
+    test_points: &[(f64, f64)],
+    tolerance: f64,
+) -> bool {
+    test_points.iter().all(|&(x, y)| {
+        functions(x, y).is_some_and(|wanted| {
+            let mut pairs = patches.iter().zip(wanted);
+            pairs.all(|(patch, wanted)| (patch.value(x, y) / wanted - 1.0).abs() <= tolerance)
+        })
+    })
 }
 
 /// Value, first derivative and half the second derivative of a polynomial in `x`.

@@ -1,6 +1,6 @@
 //! The climb: does what is trapped in the bay push the nose off before anyone asked for it.
 
-use crate::discharge::run::Extent;
+use crate::discharge::Extent;
 use crate::discharge::{Settings, run};
 use crate::network::atmosphere::standard_air;
 use crate::network::spec::{Ambient, End, System};

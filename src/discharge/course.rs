@@ -1,0 +1,349 @@
+//! The course of one discharge: integrate, stop at every discontinuity, change what changes, go on.
+
+use crate::discharge::alarms::{Alarm, AlarmKind, Calendar};
+use crate::discharge::audit::{LARGEST_IMBALANCE, audit};
+use crate::discharge::coast::coast;
+use crate::discharge::record::Recorder;
+use crate::discharge::samples::Samples;
+use crate::discharge::settings::{Extent, Settings};
+use crate::discharge::{Discharge, DischargeError, Ending, EventKind, EventRecord};
+use crate::mechanics::NoseEvent;
+use crate::network::layout::Layout;
+use crate::network::spec::System;
+use crate::network::{Network, NetworkEvent};
+use crate::numerics::integrate::{Integrator, Settings as IntegratorSettings, Stop};
+use crate::thermo::source::PropertySource;
+
+/// Relative tolerance once the nose is clear and the bay has vented: the separation is over, and what
+/// stays behind need not be known so well.
+const AFTERWARDS: f64 = 1e-5;
+
+/// Density below which the contents of a vessel need not be known to the relative tolerance [kg/m3].
+const THIN_GAS: f64 = 1.0;
+
+/// A discharge under way.
+#[derive(Clone)]
+pub(super) struct Course<'a, L> {
+    system: &'a System,
+    settings: Settings,
+    layout: Layout,
+    start: Vec<f64>,
+    network: Network<'a, L>,
+    integrator: Integrator,
+    recorder: Recorder<'a>,
+    samples: Samples,
+    calendar: Calendar,
+    events: Vec<EventRecord>,
+    cleared: bool,
+    followed_loosely: bool,
+    ending: Option<Ending>,
+}
+
+impl<'a, L: PropertySource + Copy> Course<'a, L> {
+    /// A system at rest.
+    ///
+    /// # Errors
+    /// A specification that contradicts itself or a start outside the model.
+    pub fn new(
+        system: &'a System,
+        settings: &Settings,
+        properties: L,
+    ) -> Result<Self, DischargeError> {
+        let mut network = Network::new(system, properties, settings.hold_nose)
+            .map_err(|source| DischargeError::Start { source })?;
+        let start = network
+            .initial_state()
+            .map_err(|source| DischargeError::Start { source })?;
+        network.set_brief(settings.extent != Extent::Horizon);
+        let layout = network.layout().clone();
+        let integrator_settings = IntegratorSettings {
+            relative: settings.relative_tolerance,
+            absolute: absolute_tolerances(system, &layout, &start, settings.relative_tolerance),
+            max_step: system.horizon / 20.0,
+            min_step: 1e-13,
+            event_samples: 2,
+            max_steps: settings.most_steps,
+            method: settings.method,
+            ..IntegratorSettings::default()
+        };
+        let event_count = network.events().len();
+        let mut integrator = Integrator::new(layout.dimension, event_count, integrator_settings)?;
+        integrator.start(0.0, &start);
+        let mut samples = Samples::new(layout.dimension);
+        samples.push(0.0, &start);
+        let recorder = Recorder::new(system, &layout, settings.extent != Extent::Separation);
+        let calendar = Calendar::new(system);
+        Ok(Self {
+            system,
+            settings: *settings,
+            recorder,
+            calendar,
+            layout,
+            start,
+            network,
+            integrator,
+            samples,
+            events: Vec::new(),
+            cleared: false,
+            followed_loosely: false,
+            ending: None,
+        })
+    }
+
+    /// Whether the nose is at rest: until it moves, a nose that is held does the same.
+    pub fn is_at_rest(&self) -> bool {
+        self.network.is_at_rest()
+    }
+
+    /// The same from here on with the nose held.
+    ///
+    /// # Errors
+    /// A tolerance that makes no sense.
+    pub fn held(&self) -> Result<Self, DischargeError> {
+        let mut held = self.clone();
+        held.settings = self.settings.with_nose_held();
+        held.network.hold();
+        if held.settings.relative_tolerance > self.settings.relative_tolerance {
+            held.tolerate(held.settings.relative_tolerance)?;
+        }
+        Ok(held)
+    }
+
+    /// Runs to the end; before the first event of the nose `branch` gets a look at the course.
+    ///
+    /// # Errors
+    /// A state outside the model, with vessel and time.
+    pub fn run(
+        &mut self,
+        mut branch: impl FnMut(&Self) -> Result<(), DischargeError>,
+    ) -> Result<(), DischargeError> {
+        let mut rested = true;
+        while self.ending.is_none() {
+            let next = self.calendar.next().min(self.system.horizon);
+            let stop = if next > self.integrator.time() {
+                let samples = &mut self.samples;
+                self.integrator
+                    .advance(&mut self.network, next, &mut |step| samples.step(step))
+                    .map_err(DischargeError::from)?
+            } else {
+                Stop::End
+            };
+            self.recorder.take(&mut self.network, &mut self.samples)?;
+            match stop {
+                Stop::End => self.ring(),
+                Stop::Event { index } => {
+                    let event = self.network.events()[index];
+                    if rested && matches!(event, NetworkEvent::Nose(_)) {
+                        branch(self)?;
+                        rested = false;
+                    }
+                    self.meet(event)?;
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// What happens at a known time; the end at the horizon.
+    fn ring(&mut self) {
+        let time = self.integrator.time();
+        let mut rang = false;
+        while let Some(alarm) = self.calendar.due(time) {
+            rang = true;
+            self.answer(&alarm, time);
+        }
+        if time >= self.system.horizon {
+            self.ending = Some(Ending::Horizon);
+        } else if rang {
+            self.samples.push(time, self.integrator.state());
+            self.integrator.restart();
+        }
+    }
+
+    fn answer(&mut self, alarm: &Alarm, time: f64) {
+        let name = |path: usize| self.system.paths[path].name.clone();
+        let kind = match alarm.kind {
+            AlarmKind::Kink => return,
+            AlarmKind::Open { path } => EventKind::FullyOpen { path: name(path) },
+            AlarmKind::Command { path, backup } if backup && self.cleared => {
+                EventKind::BackupNotNeeded { path: name(path) }
+            }
+            AlarmKind::Command { path, .. } => {
+                self.network.open(path, time);
+                self.calendar.opening(path, &self.system.paths[path], time);
+                EventKind::Commanded { path: name(path) }
+            }
+        };
+        self.events.push(EventRecord { time, kind });
+    }
+
+    /// What happens at an event that was met on the way.
+    fn meet(&mut self, event: NetworkEvent) -> Result<(), DischargeError> {
+        let time = self.integrator.time();
+        if let Some(kind) = self.change(event)? {
+            self.cleared |= kind == EventKind::Nose(NoseEvent::Clear);
+            self.ending = ending(&kind, self.cleared, self.system);
+            self.events.push(EventRecord { time, kind });
+        }
+        self.samples.push(time, self.integrator.state());
+        let brief = self.settings.extent != Extent::Horizon;
+        if self.ending.is_none() && brief {
+            if self.cleared && self.network.is_vented() {
+                self.recorder.take(&mut self.network, &mut self.samples)?;
+                self.ending = Some(self.coast_on()?);
+            } else {
+                let spent = event == NetworkEvent::Spent && !self.calendar.commands_left();
+                self.ending = spent.then_some(Ending::Spent);
+            }
+        }
+        if self.ending.is_some() {
+            return self.recorder.take(&mut self.network, &mut self.samples);
+        }
+        self.integrator.restart();
+        if self.cleared && self.network.is_vented() && !self.followed_loosely {
+            self.followed_loosely = true;
+            self.tolerate(self.settings.relative_tolerance.max(AFTERWARDS))?;
+        }
+        Ok(())
+    }
+
+    fn tolerate(&mut self, relative: f64) -> Result<(), DischargeError> {
+        let absolute = absolute_tolerances(self.system, &self.layout, &self.start, relative);
+        Ok(self.integrator.set_tolerances(relative, absolute)?)
+    }
+
+    /// The answer, once the course has been run.
+    ///
+    /// # Errors
+    /// Balances that do not close.
+    pub fn finish(self) -> Result<Discharge, DischargeError> {
+        let audit = audit(
+            self.system,
+            &self.layout,
+            &self.start,
+            self.integrator.state(),
+            self.recorder.mass_moved(),
+            self.integrator.statistics(),
+        );
+        let imbalance = audit.mass_closure.max(audit.energy_closure);
+        if imbalance.is_nan() || imbalance > LARGEST_IMBALANCE {
+            return Err(DischargeError::Imbalance {
+                mass: audit.mass_closure,
+                energy: audit.energy_closure,
+            });
+        }
+        let ending = self.ending.unwrap_or(Ending::Horizon);
+        let (trajectory, outcome) = self.recorder.finish(&self.events, ending);
+        Ok(Discharge {
+            trajectory,
+            events: self.events,
+            outcome,
+            audit,
+        })
+    }
+
+    /// Follows the nose alone once the bay has vented.
+    fn coast_on(&mut self) -> Result<Ending, DischargeError> {
+        let (Some((nose, _)), Some(at)) = (&self.system.nose, self.layout.nose) else {
+            return Ok(Ending::Horizon);
+        };
+        let state = self.integrator.state();
+        let start = (self.integrator.time(), state[at], state[at + 1]);
+        let coasted = coast(nose, self.network.motion(), start, self.system.horizon)?;
+        self.recorder.coasted(coasted.travel, coasted.peak_tether);
+        self.events.extend(coasted.events);
+        Ok(coasted.ending)
+    }
+
+    /// Change what an event changes, and say what it was; `None` for those of no interest to people.
+    fn change(&mut self, event: NetworkEvent) -> Result<Option<EventKind>, DischargeError> {
+        let time = self.integrator.time();
+        let network = &mut self.network;
+        network
+            .evaluate(time, self.integrator.state())
+            .map_err(|source| DischargeError::State { time, source })?;
+        let name = |vessel: usize| self.system.vessels[vessel].name.clone();
+        Ok(Some(match event {
+            NetworkEvent::Vented | NetworkEvent::Spent => return Ok(None),
+            NetworkEvent::Nose(event) => {
+                if let (Some((nose, bay)), Some(at)) = (&self.system.nose, self.layout.nose) {
+                    let state = self.integrator.state_mut();
+                    let pressure = network.contents()[*bay].pressure;
+                    let after = nose.after(
+                        network.motion(),
+                        event,
+                        state[at],
+                        state[at + 1],
+                        pressure,
+                        network.ambient().0,
+                    );
+                    state[at] = after.travel;
+                    state[at + 1] = after.speed;
+                    network.set_motion(after.motion);
+                }
+                EventKind::Nose(event)
+            }
+            NetworkEvent::Phase { vessel } => {
+                network.toggle_bulk(vessel);
+                let vessel_name = name(vessel);
+                if network.is_bulk(vessel) {
+                    EventKind::SinglePhase {
+                        vessel: vessel_name,
+                    }
+                } else {
+                    EventKind::TwoPhase {
+                        vessel: vessel_name,
+                    }
+                }
+            }
+            NetworkEvent::LiquidGone { vessel } => {
+                network.set_liquid_gone(vessel);
+                EventKind::LiquidGone {
+                    vessel: name(vessel),
+                }
+            }
+        }))
+    }
+}
+
+/// Whether an event of a cleared nose ends the run: the tether has had its peak, or the nose falls
+/// back to the mouth of the coupler.
+fn ending(kind: &EventKind, cleared: bool, system: &System) -> Option<Ending> {
+    let tether = system
+        .nose
+        .as_ref()
+        .is_some_and(|(nose, _)| nose.tether.is_some());
+    match kind {
+        EventKind::Nose(NoseEvent::TetherPeak) if cleared && tether => Some(Ending::TetherTaut),
+        EventKind::Nose(NoseEvent::Recontact) if cleared => Some(Ending::FellBack),
+        _ => None,
+    }
+}
+
+/// Absolute tolerances: a share of what a vessel holds at the start (or of its fill of thin gas),
+/// its energy, the coupler and a metre a second.
+fn absolute_tolerances(system: &System, layout: &Layout, start: &[f64], relative: f64) -> Vec<f64> {
+    let mass = system.total_mass().max(1e-9);
+    let mut tolerances = vec![relative; layout.dimension];
+    for (i, at) in layout.vessels.iter().enumerate() {
+        let held = (start[*at] + start[at + 1]).max(THIN_GAS * system.vessels[i].volume);
+        let scale = relative * held;
+        tolerances[*at] = scale;
+        tolerances[at + 1] = scale;
+        tolerances[at + 2] = scale * 2e5;
+        if let Some(wall) = layout.walls[i] {
+            tolerances[wall] = 1e-2 * relative * 300.0;
+        }
+    }
+    if let (Some(at), Some((nose, _))) = (layout.nose, &system.nose) {
+        tolerances[at] = relative * nose.engagement.max(1e-3);
+        tolerances[at + 1] = relative;
+    }
+    for (k, scale) in [mass, mass, mass * 2e5, mass * 2e5, mass * 2e5]
+        .iter()
+        .enumerate()
+    {
+        tolerances[layout.accounts + k] = relative * scale;
+    }
+    tolerances
+}

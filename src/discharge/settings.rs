@@ -1,0 +1,72 @@
+//! How a discharge is computed, how far and how tightly.
+
+use crate::numerics::integrate::Method;
+
+/// How a discharge is computed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Settings {
+    /// Relative tolerance of the integration.
+    pub relative_tolerance: f64,
+    /// Keep the nose latched whatever the pressure (what force would have been available).
+    pub hold_nose: bool,
+    /// Properties from the equations at every call instead of from tables.
+    pub exact_properties: bool,
+    /// Which method steps; forcing one is a check of the other.
+    pub method: Method,
+    /// How far the run goes.
+    pub extent: Extent,
+    /// Most steps attempted between two events before the run is given up as an error.
+    pub most_steps: usize,
+}
+
+/// How far a run goes, and how much of it is kept.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Extent {
+    /// To the horizon, with everything against time.
+    Horizon,
+    /// To the separation: once the nose is clear and the bay has vented, only its own motion and
+    /// the tether are followed, and without a nose on the move the run ends when nothing upstream
+    /// has more pressure than the bay. The flows of the paths are not kept. For many runs.
+    Separation,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self {
+            relative_tolerance: 3e-7,
+            hold_nose: false,
+            exact_properties: false,
+            extent: Extent::Horizon,
+            most_steps: 5_000,
+            method: Method::Automatic,
+        }
+    }
+}
+
+/// Tightest relative tolerance of a run with the nose held: tighter ones move the peak of the force
+/// by less than 1e-4.
+const HELD_TOLERANCE: f64 = 1e-5;
+
+impl Settings {
+    /// The same with the nose held, to show what force there would have been.
+    #[must_use]
+    pub fn with_nose_held(self) -> Self {
+        Self {
+            hold_nose: true,
+            relative_tolerance: self.relative_tolerance.max(HELD_TOLERANCE),
+            ..self
+        }
+    }
+
+    /// For many runs whose outcome counts, not their course: to the separation, with a tolerance
+    /// that keeps peak pressure, break time, clear time and exit speed within 0.1 % of the full
+    /// equations (`tests/verification_fast_runs.rs`).
+    #[must_use]
+    pub fn for_many_runs() -> Self {
+        Self {
+            relative_tolerance: 5e-5,
+            extent: Extent::Separation,
+            ..Self::default()
+        }
+    }
+}
