@@ -3,7 +3,8 @@
 use crate::flow::equilibrium::Hint;
 use crate::flow::stagnation::{Content, Flux, Stagnation};
 use crate::flow::{
-    FlowError, FluxModel, equilibrium, frozen, henry_fauske, isentrope, perfect_gas, vapour_table,
+    FlowError, FluxModel, equilibrium, frozen, henry_fauske, isentrope, perfect_gas,
+    saturated_table,
 };
 use crate::thermo::coexistence::auxiliary_saturation_pressure;
 use crate::thermo::fluids::carbon_dioxide as co2;
@@ -53,7 +54,7 @@ pub fn pure_from<P: PropertySource>(
     hint: &Hint,
 ) -> Result<Flux, FlowError> {
     let tabulated = if P::CHEAP {
-        vapour_table::of(stagnation)
+        saturated_table::of(stagnation)
     } else {
         None
     };

@@ -13,7 +13,7 @@ use std::sync::LazyLock;
 
 use crate::flow::sonic_table::Sonic;
 use crate::flow::stagnation::{Choke, Content, Flux, Stagnation};
-use crate::flow::{FlowError, isentrope, vapour_table};
+use crate::flow::{FlowError, isentrope, saturated_table};
 use crate::numerics::roots::{self, Ends, Tolerance};
 use crate::thermo::coexistence::{Coexistence, saturation, triple_point};
 use crate::thermo::fluids::carbon_dioxide as co2;
@@ -102,7 +102,7 @@ struct LastThroat {
     slope: f64,
 }
 
-/// The flux of anything but a gas that stays one: by its table for saturated vapour, from the last throat
+/// The flux of anything but a gas that stays one: by its table for a saturated phase, from the last throat
 /// where there is one, by search otherwise.
 pub(crate) fn across_boundaries<P: PropertySource>(
     properties: &P,
@@ -111,8 +111,8 @@ pub(crate) fn across_boundaries<P: PropertySource>(
     hint: &Hint,
 ) -> Result<Flux, FlowError> {
     if P::CHEAP {
-        if let Some(critical) = vapour_table::of(stagnation) {
-            return of_saturated_vapour(
+        if let Some(critical) = saturated_table::of(stagnation) {
+            return of_saturated_phase(
                 properties,
                 stagnation,
                 receiver_pressure,
@@ -132,8 +132,8 @@ pub(crate) fn across_boundaries<P: PropertySource>(
     Ok(flux)
 }
 
-/// Saturated vapour whose critical flow is known.
-fn of_saturated_vapour(
+/// A saturated phase whose critical flow is known.
+fn of_saturated_phase(
     properties: &impl PropertySource,
     stagnation: &Stagnation,
     receiver_pressure: f64,

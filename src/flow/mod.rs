@@ -11,10 +11,10 @@ pub(crate) mod isentrope;
 pub mod omega;
 pub mod opening;
 pub mod perfect_gas;
+pub mod saturated_table;
 pub mod sonic_table;
 pub mod stagnation;
 pub mod valve_coefficient;
-pub mod vapour_table;
 
 pub use error::FlowError;
 
