@@ -69,7 +69,7 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
         let event_count = network.events().len();
         let mut integrator = Integrator::new(layout.dimension, event_count, integrator_settings)?;
         integrator.start(0.0, &start);
-        let mut samples = Samples::new(layout.dimension);
+        let mut samples = Samples::new(layout.dimension, settings.relative_tolerance);
         samples.push(0.0, &start);
         let recorder = Recorder::new(system, &layout, settings.extent != Extent::Separation);
         let calendar = Calendar::new(system);
@@ -268,7 +268,7 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
             NetworkEvent::Nose(event) => {
                 if let (Some((nose, bay)), Some(at)) = (&self.system.nose, self.layout.nose) {
                     let state = self.integrator.state_mut();
-                    let pressure = network.contents()[*bay].pressure;
+                    let pressure = network.contents(*bay).pressure;
                     let after = nose.after(
                         network.motion(),
                         event,

@@ -106,9 +106,8 @@ impl<'a> Recorder<'a> {
 
     fn store<L: PropertySource>(&mut self, time: f64, state: &[f64], network: &Network<'_, L>) {
         self.trajectory.times.push(time);
-        let contents = network.contents();
         for (i, series) in self.trajectory.vessels.iter_mut().enumerate() {
-            let c = &contents[i];
+            let c = network.contents(i);
             let at = self.layout.vessels[i];
             if let (Some(co2), Some(air)) = (series.co2_mass.last(), series.air_mass.last()) {
                 self.moved += 0.5 * ((state[at] - co2).abs() + (state[at + 1] - air).abs());
@@ -130,7 +129,7 @@ impl<'a> Recorder<'a> {
                 series.choked.push(flow.choked);
             }
         }
-        let bay_pressure = contents[self.bay].pressure;
+        let bay_pressure = network.contents(self.bay).pressure;
         if let (Some(series), Some((nose, _)), Some(at)) = (
             &mut self.trajectory.nose,
             &self.system.nose,

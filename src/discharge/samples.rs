@@ -2,19 +2,31 @@
 
 use crate::numerics::integrate::StepView;
 
-/// States at the ends of steps and at three places inside, to be looked at once the integrator lets go of the
+/// Relative tolerance up to which steps are so short that one look inside is enough.
+const TIGHT: f64 = 1e-6;
+
+/// States at the ends of steps and at places inside, to be looked at once the integrator lets go of the
 /// system.
 #[derive(Clone)]
 pub(super) struct Samples {
     dimension: usize,
+    /// Places inside a step, as shares of it.
+    inside: &'static [f64],
     pub(super) times: Vec<f64>,
     pub(super) states: Vec<f64>,
 }
 
 impl Samples {
-    pub fn new(dimension: usize) -> Self {
+    pub fn new(dimension: usize, relative_tolerance: f64) -> Self {
+        // One look inside a long step missed a sharp peak by 2e-4.
+        let inside: &[f64] = if relative_tolerance <= TIGHT {
+            &[0.5]
+        } else {
+            &[0.25, 0.5, 0.75]
+        };
         Self {
             dimension,
+            inside,
             times: Vec::new(),
             states: Vec::new(),
         }
@@ -26,8 +38,7 @@ impl Samples {
     }
 
     pub fn step(&mut self, step: &StepView<'_>) {
-        // One look inside a long step missed a sharp peak by 2e-4.
-        for share in [0.25, 0.5, 0.75] {
+        for share in self.inside {
             let inside = step.time_old + share * (step.time_new - step.time_old);
             let at = self.states.len();
             self.times.push(inside);

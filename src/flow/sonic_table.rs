@@ -11,6 +11,7 @@ use crate::flow::isentrope;
 use crate::flow::stagnation::Choke;
 use crate::numerics::interpolate::{Mosaic, Patch, Place, TEST_POINTS};
 use crate::thermo::FluidPoint;
+use crate::thermo::coexistence::{auxiliary_densities, auxiliary_sublimation_pressure};
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::source::{PropertySource, Tables};
 
@@ -31,12 +32,60 @@ pub struct Sonic {
     pub mass_flux: f64,
 }
 
-/// Temperatures of 123 .. 1126 K, densities up to 0.6 of the critical.
+/// Temperatures of 123 .. 1126 K by T_c/T, densities up to saturation as a share of that: cells
+/// along the line, beyond which the iteration soon finds nothing.
 const CORNER: (f64, f64) = (0.27, 0.0);
-const SIZE: (f64, f64) = (0.01, 0.01);
-const COUNT: (usize, usize) = (220, 60);
+const SIZE: (f64, f64) = (0.05, 0.25);
+const COUNT: (usize, usize) = (44, 4);
 
-static MOSAIC: LazyLock<Mosaic<4>> = LazyLock::new(|| Mosaic::new(CORNER, SIZE, COUNT));
+/// Largest density over the critical one.
+const DENSEST: f64 = 0.6;
+
+struct Table {
+    mosaic: Mosaic<4>,
+    /// Logarithm of the density of saturated vapour over the critical one at the edges of the
+    /// columns, about: chords between them are the upper end of the table.
+    saturated: Vec<f64>,
+}
+
+static TABLE: LazyLock<Table> = LazyLock::new(|| Table {
+    mosaic: Mosaic::new(CORNER, SIZE, COUNT),
+    saturated: (0..=COUNT.0)
+        .map(|column| saturated(CORNER.0 + SIZE.0 * column as f64).ln())
+        .collect(),
+});
+
+/// Density of saturated vapour over the critical one, about, at T_c/T.
+fn saturated(tau: f64) -> f64 {
+    let temperature = co2::CRITICAL_TEMPERATURE / tau;
+    let density = if temperature >= co2::CRITICAL_TEMPERATURE {
+        return DENSEST;
+    } else if temperature >= co2::TRIPLE_TEMPERATURE {
+        auxiliary_densities(temperature).1
+    } else {
+        auxiliary_sublimation_pressure(temperature) / (co2::SPECIFIC_GAS_CONSTANT * temperature)
+    };
+    (density / co2::CRITICAL_DENSITY).min(DENSEST)
+}
+
+impl Table {
+    /// Upper end of the densities over the critical one at a place in a column of cells.
+    #[inline]
+    fn densest(&self, column: usize, x: f64) -> f64 {
+        let share = 0.5 * (x + 1.0);
+        let ends = self
+            .saturated
+            .get(column)
+            .zip(self.saturated.get(column + 1));
+        ends.map_or(0.0, |(a, b)| (a + share * (b - a)).exp())
+    }
+
+    fn place(&self, tau: f64, delta: f64) -> Option<Place> {
+        let column = self.mosaic.place(tau, 0.0)?;
+        self.mosaic
+            .place(tau, delta / self.densest(column.cell.0, column.x))
+    }
+}
 
 /// Where a gas at rest at `start` chokes; `None` where the iteration finds nothing.
 pub(crate) fn sonic(start: &FluidPoint) -> Option<Sonic> {
@@ -44,9 +93,13 @@ pub(crate) fn sonic(start: &FluidPoint) -> Option<Sonic> {
         co2::CRITICAL_TEMPERATURE / start.temperature,
         start.density / co2::CRITICAL_DENSITY,
     );
-    let piece = MOSAIC
-        .place(tau, delta)
-        .and_then(|place| Some((place, MOSAIC.piece(&place, || patches(&place))?)));
+    let table = &*TABLE;
+    let piece = table.place(tau, delta).and_then(|place| {
+        Some((
+            place,
+            table.mosaic.piece(&place, || patches(table, &place))?,
+        ))
+    });
     match piece {
         Some((place, patches)) => {
             let ratio = patches
@@ -100,9 +153,10 @@ impl Sonic {
     }
 }
 
-fn patches(place: &Place) -> Option<[Patch; 4]> {
+fn patches(table: &Table, place: &Place) -> Option<[Patch; 4]> {
     let ratios = |x: f64, y: f64| -> Option<[f64; 4]> {
-        let (tau, delta) = MOSAIC.point(place, x, y);
+        let (tau, share) = table.mosaic.point(place, x, y);
+        let delta = share * table.densest(place.cell.0, x);
         // At no density the ratios are those of the perfect gas: come close enough.
         let density = delta.max(1e-9) * co2::CRITICAL_DENSITY;
         let start = FluidPoint::new(co2::CRITICAL_TEMPERATURE / tau, density);
@@ -115,5 +169,5 @@ fn patches(place: &Place) -> Option<[Patch; 4]> {
 /// How many cells the table answers for, of how many asked for so far.
 #[must_use]
 pub fn filled() -> (usize, usize) {
-    MOSAIC.filled()
+    TABLE.mosaic.filled()
 }

@@ -17,7 +17,7 @@ use crate::network::flow_path;
 use crate::network::heat;
 use crate::network::layout::Layout;
 use crate::network::memo::Memo;
-use crate::network::spec::{Command, Condensation, Draw, End, Path, System};
+use crate::network::spec::{Command, Condensation, Draw, End, Path, System, Wall};
 use crate::numerics::integrate::{Direction, System as Integrable};
 use crate::thermo::air;
 use crate::thermo::source::PropertySource;
@@ -93,6 +93,15 @@ struct DraftKey {
     receiver_pressure: f64,
 }
 
+/// All that the heat to a vessel depends on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct HeatKey {
+    version: u64,
+    wall_temperature: f64,
+    stirring: f64,
+    ambient: (f64, f64),
+}
+
 /// A system in motion: specification, modes, and the values of the last evaluation.
 #[derive(Debug, Clone)]
 pub struct Network<'a, L> {
@@ -112,12 +121,12 @@ pub struct Network<'a, L> {
     /// Whether the end of a brief run without a separation is watched for.
     brief: bool,
     // Values of the last evaluation.
-    contents: Vec<Contents>,
     /// Names the computation that each of the contents came from.
     versions: Vec<u64>,
     computed: u64,
     known_contents: Vec<Memo<[f64; 4], (Contents, u64)>>,
     known_drafts: Vec<Memo<DraftKey, Draft>>,
+    known_heat: Vec<Memo<HeatKey, (f64, f64)>>,
     /// Where the last search for the throat of each path ended.
     hints: Vec<Hint>,
     /// The memo of each path: that of the first path alike but for its area.
@@ -166,11 +175,11 @@ impl<'a, L: PropertySource> Network<'a, L> {
             motion: Motion::Latched,
             held,
             brief: false,
-            contents: Vec::with_capacity(n),
             versions: vec![0; n],
             computed: 0,
             known_contents: vec![Memo::default(); n],
             known_drafts: vec![Memo::default(); system.paths.len() + 1],
+            known_heat: vec![Memo::default(); n],
             hints: vec![Hint::default(); system.paths.len() + 1],
             draft_slots: draft_slots(system),
             flows: vec![PathFlow::default(); system.paths.len() + 1],
@@ -182,11 +191,11 @@ impl<'a, L: PropertySource> Network<'a, L> {
         let start = network.initial_state()?;
         network.evaluate(0.0, &start)?;
         for i in 0..n {
-            network.bulk[i] = network.contents[i].is_dense_single_phase();
-            network.liquid_gone[i] = !network.bulk[i] && network.contents[i].liquid_mass <= 0.0;
+            network.bulk[i] = network.contents(i).is_dense_single_phase();
+            network.liquid_gone[i] = !network.bulk[i] && network.contents(i).liquid_mass <= 0.0;
         }
         if let (Some((nose, bay)), false) = (&system.nose, held) {
-            let p = network.contents[*bay].pressure;
+            let p = network.contents(*bay).pressure;
             network.motion = nose.initial_motion(p, network.ambient.0);
         }
         Ok(network)
@@ -236,9 +245,12 @@ impl<'a, L: PropertySource> Network<'a, L> {
         &self.events
     }
 
-    /// Contents of the vessels at the last evaluation.
-    pub fn contents(&self) -> &[Contents] {
-        &self.contents
+    /// Contents of a vessel at the last evaluation.
+    #[inline]
+    pub fn contents(&self, vessel: usize) -> &Contents {
+        const NOTHING: Contents = Contents::nothing();
+        let known = self.known_contents.get(vessel).and_then(Memo::current);
+        known.map_or(&NOTHING, |(contents, _)| contents)
     }
 
     /// Flows of the paths at the last evaluation; the opening gap comes last.
@@ -285,15 +297,17 @@ impl<'a, L: PropertySource> Network<'a, L> {
     /// Pressure outside and a little more, less the bay's [Pa].
     fn venting_margin(&self) -> Option<f64> {
         let (_, bay) = self.system.nose.as_ref()?;
-        Some((1.0 + VENTED) * self.ambient.0 - self.contents.get(*bay)?.pressure)
+        Some((1.0 + VENTED) * self.ambient.0 - self.contents(*bay).pressure)
     }
 
     /// The bay's pressure less the highest elsewhere [Pa].
     fn spent_margin(&self) -> Option<f64> {
         let (_, bay) = self.system.nose.as_ref()?;
-        let own = self.contents.get(*bay)?.pressure;
-        let others = self.contents.iter().enumerate().filter(|(i, _)| i != bay);
-        Some(own - others.map(|(_, c)| c.pressure).fold(0.0, f64::max))
+        let others = (0..self.system.vessels.len()).filter(|vessel| vessel != bay);
+        let highest = others
+            .map(|i| self.contents(i).pressure)
+            .fold(0.0, f64::max);
+        Some(self.contents(*bay).pressure - highest)
     }
 
     /// Command a path open at a time [s].
@@ -324,7 +338,6 @@ impl<'a, L: PropertySource> Network<'a, L> {
     pub fn evaluate(&mut self, time: f64, state: &[f64]) -> Result<(), NetworkError> {
         let system = self.system;
         self.ambient = system.ambient.at(time);
-        self.contents.clear();
         let travel = self.layout.nose.map_or(0.0, |at| state[at]);
         for (i, vessel) in system.vessels.iter().enumerate() {
             let at = self.layout.vessels[i];
@@ -335,38 +348,48 @@ impl<'a, L: PropertySource> Network<'a, L> {
                 volume += nose.swept_volume(travel.min(nose.engagement).max(0.0));
             }
             let key = [state[at], state[at + 1], state[at + 2], volume];
-            let (contents, version) = self.known_contents[i]
-                .get(key, || {
-                    let masses = (state[at], state[at + 1]);
-                    if masses.0.min(masses.1) < -self.overdraft {
-                        // A trial step that drains a vessel far beyond empty.
-                        return Err(NetworkError::Impossible {
-                            co2_mass: masses.0,
-                            air_mass: masses.1,
-                            energy: state[at + 2],
-                            volume,
-                        });
-                    }
-                    self.computed += 1;
-                    let contents = Contents::new(
-                        &self.properties,
-                        vessel.condensation,
-                        masses,
-                        state[at + 2],
-                        volume,
-                        self.guess[i],
-                    )?;
-                    Ok((contents, self.computed))
-                })
+            if let Some((contents, version)) = self.known_contents[i].find(&key) {
+                self.versions[i] = *version;
+                self.guess[i] = contents.temperature;
+                continue;
+            }
+            let contents = self
+                .contents_of(i, key)
                 .map_err(|source| NetworkError::Vessel {
                     vessel: vessel.name.clone(),
                     source: Box::new(source),
                 })?;
-            self.versions[i] = version;
+            self.computed += 1;
+            self.versions[i] = self.computed;
             self.guess[i] = contents.temperature;
-            self.contents.push(contents);
+            self.known_contents[i].keep(key, (contents, self.computed));
         }
         Ok(())
+    }
+
+    /// Contents of a vessel from CO2 [kg], air [kg], energy [J] and volume [m3].
+    fn contents_of(
+        &self,
+        vessel: usize,
+        [co2_mass, air_mass, energy, volume]: [f64; 4],
+    ) -> Result<Contents, NetworkError> {
+        if co2_mass.min(air_mass) < -self.overdraft {
+            // A trial step that drains a vessel far beyond empty.
+            return Err(NetworkError::Impossible {
+                co2_mass,
+                air_mass,
+                energy,
+                volume,
+            });
+        }
+        Contents::new(
+            &self.properties,
+            self.system.vessels[vessel].condensation,
+            (co2_mass, air_mass),
+            energy,
+            volume,
+            self.guess[vessel],
+        )
     }
 
     fn stream(&self, end: End) -> Stream {
@@ -378,7 +401,8 @@ impl<'a, L: PropertySource> Network<'a, L> {
                     (_, Draw::Liquid) if self.liquid_gone[i] => Draw::Vapour,
                     (_, draw) => draw,
                 };
-                self.contents[i].stream(&self.properties, draw, self.bulk[i])
+                self.contents(i)
+                    .stream(&self.properties, draw, self.bulk[i])
             }
             End::Ambient => {
                 let (pressure, temperature) = self.ambient;
@@ -393,7 +417,7 @@ impl<'a, L: PropertySource> Network<'a, L> {
 
     fn pressure(&self, end: End) -> f64 {
         match end {
-            End::Vessel(i) => self.contents[i].pressure,
+            End::Vessel(i) => self.contents(i).pressure,
             End::Ambient => self.ambient.0,
         }
     }
@@ -466,37 +490,57 @@ impl<'a, L: PropertySource> Network<'a, L> {
             receiver_pressure,
         };
         let slot = self.draft_slots[index];
-        let mut known = std::mem::take(&mut self.known_drafts[slot]);
-        let draft = known.get(key, || {
-            let stream = self.stream(donor);
-            let friction = |kappa: f64, ratio: f64| {
-                if opening.friction_number > 0.0 {
-                    friction_factor_on_flux(kappa, opening.friction_number, ratio)
-                } else {
-                    Ok(1.0)
-                }
-            };
-            let flux = flow_path::mass_flux(
-                &self.properties,
-                opening.flux_model,
-                &stream,
-                receiver_pressure,
-                &friction,
-                &self.hints[slot],
-            )
-            .map_err(|source| NetworkError::Path {
-                path: opening.name.to_owned(),
-                source,
-            })?;
-            Ok(Draft {
-                flux,
-                air_fraction: stream.air_fraction,
-                enthalpy: stream.enthalpy,
-                density: stream.density,
-            })
-        });
-        self.known_drafts[slot] = known;
-        draft
+        if let Some(draft) = self.known_drafts[slot].find(&key) {
+            return Ok(*draft);
+        }
+        let stream = self.stream(donor);
+        let friction = |kappa: f64, ratio: f64| {
+            if opening.friction_number > 0.0 {
+                friction_factor_on_flux(kappa, opening.friction_number, ratio)
+            } else {
+                Ok(1.0)
+            }
+        };
+        let flux = flow_path::mass_flux(
+            &self.properties,
+            opening.flux_model,
+            &stream,
+            receiver_pressure,
+            &friction,
+            &self.hints[slot],
+        )
+        .map_err(|source| NetworkError::Path {
+            path: opening.name.to_owned(),
+            source,
+        })?;
+        let draft = Draft {
+            flux,
+            air_fraction: stream.air_fraction,
+            enthalpy: stream.enthalpy,
+            density: stream.density,
+        };
+        self.known_drafts[slot].keep(key, draft);
+        Ok(draft)
+    }
+
+    /// Heat from a shell to the contents, and from outside to the shell [W], at its temperature [K].
+    fn heat(&mut self, vessel: usize, wall: &Wall, wall_temperature: f64) -> (f64, f64) {
+        let key = HeatKey {
+            version: self.versions[vessel],
+            wall_temperature,
+            stirring: self.stirring[vessel],
+            ambient: self.ambient,
+        };
+        if let Some(heat) = self.known_heat[vessel].find(&key) {
+            return *heat;
+        }
+        let contents = self.contents(vessel);
+        let heat = (
+            heat::to_contents(wall, wall_temperature, contents, key.stirring),
+            heat::from_outside(wall, wall_temperature, key.ambient.1, key.ambient.0),
+        );
+        self.known_heat[vessel].keep(key, heat);
+        heat
     }
 
     fn nose(&self) -> Option<(&'a Nose, usize, usize)> {
@@ -518,6 +562,21 @@ impl Contents {
             solid_mass: 0.0,
             liquid_mass: 0.0,
             volume: f64::INFINITY,
+            co2: None,
+        }
+    }
+
+    /// Empty space.
+    const fn nothing() -> Self {
+        Self {
+            temperature: 0.0,
+            pressure: 0.0,
+            co2_pressure: 0.0,
+            air_density: 0.0,
+            co2_mass: 0.0,
+            solid_mass: 0.0,
+            liquid_mass: 0.0,
+            volume: 0.0,
             co2: None,
         }
     }
@@ -562,7 +621,7 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
             };
             let last = system.paths.len();
             self.flows[last] = self.flow(last, &opening, rates)?;
-            let pressure = self.contents[bay].pressure;
+            let pressure = self.contents(bay).pressure;
             let moving = !matches!(self.motion, Motion::Latched | Motion::Stuck);
             if moving {
                 rates[at] = speed;
@@ -577,9 +636,7 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
         }
         for (i, vessel) in system.vessels.iter().enumerate() {
             if let (Some(wall), Some(slot)) = (&vessel.wall, self.layout.walls[i]) {
-                let inward =
-                    heat::to_contents(wall, state[slot], &self.contents[i], self.stirring[i]);
-                let outside = heat::from_outside(wall, state[slot], self.ambient.1, self.ambient.0);
+                let (inward, outside) = self.heat(i, wall, state[slot]);
                 rates[self.layout.vessels[i] + 2] += inward;
                 rates[slot] = (outside - inward) / wall.heat_capacity;
                 rates[self.layout.accounts + 4] += outside;
@@ -591,7 +648,7 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
     fn events(&mut self, time: f64, state: &[f64], values: &mut [f64]) -> Result<(), NetworkError> {
         self.evaluate(time, state)?;
         let nose = self.nose().map(|(nose, bay, at)| {
-            let pressure = self.contents[bay].pressure;
+            let pressure = self.contents(bay).pressure;
             nose.event_values(
                 self.motion,
                 state[at],
@@ -617,15 +674,15 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
                     Motion::Latched | Motion::Stuck => self.spent_margin().unwrap_or(-1.0),
                     _ => -1.0,
                 },
-                NetworkEvent::Phase { vessel } => {
-                    self.contents[vessel].single_phase_margin(&self.properties)?
-                }
+                NetworkEvent::Phase { vessel } => self
+                    .contents(vessel)
+                    .single_phase_margin(&self.properties)?,
                 NetworkEvent::LiquidGone { vessel } => {
                     if self.liquid_gone[vessel] || self.bulk[vessel] {
                         1.0
                     } else {
                         let least = 1e-6 * self.system.vessels[vessel].co2_mass.max(1e-6);
-                        (self.contents[vessel].liquid_mass - least) / least
+                        (self.contents(vessel).liquid_mass - least) / least
                     }
                 }
             };

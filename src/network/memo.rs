@@ -4,37 +4,40 @@
 //! them, have just been computed. Two results are kept, so that the unchanged state outlives the
 //! changed one. A result found here is the one that was computed, bit for bit.
 
-/// Two results by key.
+/// Two results by key, and which of them was asked for last.
 #[derive(Debug, Clone)]
 pub(super) struct Memo<K, V> {
     slots: [Option<(K, V)>; 2],
-    /// Slot used least recently.
-    oldest: usize,
+    current: usize,
 }
 
 impl<K, V> Default for Memo<K, V> {
     fn default() -> Self {
         Self {
             slots: [None, None],
-            oldest: 0,
+            current: 0,
         }
     }
 }
 
-impl<K: PartialEq, V: Clone> Memo<K, V> {
-    /// The result for `key`, computed if it is not at hand.
-    pub fn get<E>(&mut self, key: K, compute: impl FnOnce() -> Result<V, E>) -> Result<V, E> {
-        for (i, slot) in self.slots.iter().enumerate() {
-            if let Some((known, value)) = slot
-                && *known == key
-            {
-                self.oldest = 1 - i;
-                return Ok(value.clone());
-            }
-        }
-        let value = compute()?;
-        self.slots[self.oldest] = Some((key, value.clone()));
-        self.oldest = 1 - self.oldest;
-        Ok(value)
+impl<K: PartialEq, V> Memo<K, V> {
+    /// The result for `key` if it is at hand.
+    #[inline]
+    pub fn find(&mut self, key: &K) -> Option<&V> {
+        let holds = |slot: &Option<(K, V)>| slot.as_ref().is_some_and(|(known, _)| known == key);
+        self.current = self.slots.iter().position(holds)?;
+        self.current()
+    }
+
+    /// Keeps a result in the place of the one not asked for last.
+    pub fn keep(&mut self, key: K, value: V) {
+        self.current = 1 - self.current;
+        self.slots[self.current] = Some((key, value));
+    }
+
+    /// The result asked for last.
+    #[inline]
+    pub fn current(&self) -> Option<&V> {
+        self.slots[self.current].as_ref().map(|(_, value)| value)
     }
 }
