@@ -691,7 +691,16 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
     }
 
     fn influences(&self, index: usize) -> bool {
-        index < self.layout.accounts
+        let of_nose = self.layout.nose.is_some_and(|at| index >= at);
+        index < self.layout.accounts && !(of_nose && self.is_at_rest())
+    }
+
+    fn is_steady(&self, time: f64) -> bool {
+        let mut opened = self.opened.iter().zip(&self.system.paths);
+        let at_rest = opened.all(|(opened, path)| {
+            opened.is_none_or(|start| time - start >= path.opening.time_fully_open())
+        });
+        at_rest && self.system.ambient.times.len() < 2
     }
 
     fn event_direction(&self, index: usize) -> Direction {

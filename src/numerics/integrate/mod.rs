@@ -85,6 +85,12 @@ pub trait System {
         true
     }
 
+    /// Whether the rates at a state do not depend on time from `time` to the next known kink.
+    fn is_steady(&self, time: f64) -> bool {
+        let _ = time;
+        false
+    }
+
     /// Which changes of sign of event `index` matter; read at the start of every
     /// [`Integrator::advance`].
     fn event_direction(&self, index: usize) -> Direction {
