@@ -14,20 +14,21 @@ use crate::cli::{Failure, Verdict, load, odds};
 use crate::design::{Design, DesignError, edit};
 use crate::report::margins::{self, CUSTOMARY_LEVEL, MarginsReport, SweptValue};
 use crate::report::terminal::Detail;
-use crate::report::{margins_data, margins_picture, picture};
+use crate::report::{margins_data, margins_picture, margins_text, picture};
 use crate::study::DischargeExperiment;
 use crate::study::chance::trials_to_show;
 use crate::study::margins::{Setup, Sweep, SweepSettings, sweep};
 use crate::units::{self, Dimension};
 
-/// Values along a sweep, and along each of two, when nobody says how many.
-const POINTS: usize = 15;
-const POINTS_OF_TWO: usize = 9;
+/// Values along a sweep, and along each of two, when nobody says how many: about so many round ones.
+const POINTS: usize = 10;
+const POINTS_OF_TWO: usize = 7;
 /// Most values along a sweep.
 const MOST_POINTS: usize = 1_000;
-/// Trials at each value when nobody says how many: at least these, and half as many again as could
-/// show the wanted chance at all.
+/// Most trials at each value when nobody says how many: at least these, and twice as many as could
+/// show the wanted chance at all; at each of a map of two values fewer.
 const TRIALS: u64 = 300;
+const TRIALS_OF_TWO: u64 = 128;
 
 /// Arguments of `margins`.
 #[derive(Debug, Args)]
@@ -47,10 +48,10 @@ pub struct MarginsArguments {
     /// Wanted chance of success: find where it is lost
     #[arg(long, value_name = "SHARE")]
     pub at_least: Option<String>,
-    /// Values along the sweep
+    /// Values along the sweep, evenly spaced (otherwise about ten round ones)
     #[arg(long, value_name = "N")]
     pub points: Option<usize>,
-    /// Trials at each value
+    /// Most trials at each value; fewer where the wanted chance is clearly reached or missed
     #[arg(long, value_name = "N")]
     pub trials: Option<u64>,
     /// Where the draws come from.
@@ -97,6 +98,10 @@ pub fn run(arguments: &MarginsArguments) -> Result<Verdict, Failure> {
     let design = load::design(&arguments.design, &arguments.common.changes)?;
     odds::kinds(&design)?;
     check_reach(&design, over, second)?;
+    let over = &SweptValue {
+        usual: usual(&design, over),
+        ..over.clone()
+    };
     let progress = Progress::new("trials", None, arguments.common.output.quiet);
     let along = |design: &Design| -> Result<Sweep, Failure> {
         let family = |value: f64| setup(design, over, value, arguments.care);
@@ -106,11 +111,8 @@ pub fn run(arguments: &MarginsArguments) -> Result<Verdict, Failure> {
     let sweeps: Vec<(f64, Sweep)> = match second {
         None => vec![(f64::NAN, along(&design)?)],
         Some(second) => {
-            let steps = settings.points - 1;
-            let mut sweeps = Vec::with_capacity(settings.points);
-            for step in 0..=steps {
-                let share = step as f64 / steps as f64;
-                let value = second.low * (1.0 - share) + second.high * share;
+            let mut sweeps = Vec::new();
+            for value in values(second, arguments.points, true) {
                 let changed = at(&design, second, value).map_err(load::bad_design)?;
                 sweeps.push((value, along(&changed)?));
             }
@@ -151,7 +153,7 @@ fn write(
             } else {
                 Detail::Full
             };
-            margins::text(report, detail)
+            margins_text::text(report, detail)
         }
         Format::Json => margins_data::document(report).map_err(unwritable)?,
         Format::Csv => margins_data::table(report).map_err(unwritable)?,
@@ -170,19 +172,22 @@ fn settings(
     two: bool,
     level: f64,
 ) -> Result<SweepSettings, Failure> {
-    let points = arguments
-        .points
-        .unwrap_or(if two { POINTS_OF_TWO } else { POINTS });
-    if !(2..=MOST_POINTS).contains(&points) {
+    if let Some(points) = arguments.points
+        && !(2..=MOST_POINTS).contains(&points)
+    {
         return Err(Failure::input(
             format!("--points {points}: a sweep has 2 to {MOST_POINTS} values"),
             "",
         ));
     }
     let needed = trials_to_show(level).map_err(|error| Failure::input(error.to_string(), ""))?;
-    let trials = arguments
-        .trials
-        .unwrap_or_else(|| TRIALS.max(needed.saturating_add(needed / 2)));
+    let trials = arguments.trials.unwrap_or_else(|| {
+        if two {
+            TRIALS_OF_TWO.max(needed.saturating_add(needed / 2))
+        } else {
+            TRIALS.max(needed.saturating_mul(2))
+        }
+    });
     check_trials(trials)?;
     if trials < needed {
         let shown = units::format_percent(level);
@@ -194,14 +199,45 @@ fn settings(
         ));
     }
     Ok(SweepSettings {
-        low: over.low,
-        high: over.high,
-        points,
+        values: values(over, arguments.points, two),
         trials,
         method: arguments.draws.sampler.method(),
         seed: arguments.draws.seed,
         level: Some(level),
     })
+}
+
+/// Values along a range: so many evenly spaced ones, ends exactly as written, or round ones.
+fn values(over: &SweptValue, points: Option<usize>, two: bool) -> Vec<f64> {
+    let Some(points) = points else {
+        return over.round_values(if two { POINTS_OF_TWO } else { POINTS });
+    };
+    let steps = points.max(2) - 1;
+    (0..=steps)
+        .map(|step| {
+            let share = step as f64 / steps as f64;
+            over.low * (1.0 - share) + over.high * share
+        })
+        .collect()
+}
+
+/// The central value the design has at the path swept, in the unit of the sweep.
+fn usual(design: &Design, over: &SweptValue) -> Option<f64> {
+    let input = design.inputs().iter().find(|input| input.path == over.path);
+    let Some(input) = input else {
+        let written = edit::get(design.text(), &over.path)?;
+        let (value, unit) = number_and_unit(&written)?;
+        return (unit == over.unit).then_some(value);
+    };
+    let si = |number: f64| {
+        let written = format!("{number} {}", over.unit);
+        units::parse(written.trim(), input.dimension)
+            .ok()
+            .map(|quantity| quantity.value)
+    };
+    let (zero, one) = (si(0.0)?, si(1.0)?);
+    let value = (input.distribution.central() - zero) / (one - zero);
+    value.is_finite().then_some(value)
 }
 
 /// Reads "PATH = FROM .. TO UNIT".
@@ -226,14 +262,22 @@ fn parse_over(text: &str) -> Result<SweptValue, Failure> {
     if !(low.is_finite() && high.is_finite()) || low == high {
         return Err(wrong("the ends must be two different numbers"));
     }
+    if low > high {
+        let path = path.trim();
+        return Err(Failure::input(
+            format!("--over \"{text}\": the range runs backwards, from {low} to {high}"),
+            format!("write the smaller value first: --over \"{path} = {high} .. {low} {unit}\""),
+        ));
+    }
     let unit = unit.to_owned();
     let is_temperature = units::parse(&format!("0 {unit}"), Dimension::Temperature).is_ok();
     Ok(SweptValue {
         path: path.trim().to_owned(),
-        low: low.min(high),
-        high: low.max(high),
+        low,
+        high,
         unit,
         is_temperature,
+        usual: None,
     })
 }
 

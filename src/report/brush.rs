@@ -24,12 +24,12 @@ pub(super) fn colour(style: usize) -> &'static str {
     COLOURS.get(style % COLOURS.len()).copied().unwrap_or(INK)
 }
 
-pub(super) fn dash(style: usize) -> Option<&'static [f64]> {
+fn dash(style: usize) -> Option<&'static [f64]> {
     DASHES.get(style % DASHES.len()).copied().flatten()
 }
 
 /// A polyline cut into dashes that run on across its points, whatever draws it.
-pub(super) fn dashes(points: &[(f64, f64)], pattern: Option<&[f64]>) -> Vec<Vec<(f64, f64)>> {
+fn dashes(points: &[(f64, f64)], pattern: Option<&[f64]>) -> Vec<Vec<(f64, f64)>> {
     let (Some(pattern), Some(first)) = (pattern, points.first()) else {
         return vec![points.to_vec()];
     };
@@ -66,6 +66,18 @@ pub(super) fn dashes(points: &[(f64, f64)], pattern: Option<&[f64]>) -> Vec<Vec<
         pieces.push(piece);
     }
     pieces
+}
+
+/// A line through points with the colour and dash of a style.
+pub(super) fn polyline(scene: &mut Scene, points: &[(f64, f64)], style: usize, width: f64) {
+    for points in dashes(points, dash(style)) {
+        scene.add(Primitive::PolyLine {
+            points,
+            stroke: Color::from(colour(style)),
+            stroke_width: width,
+            stroke_dasharray: None,
+        });
+    }
 }
 
 /// A numbered circle.

@@ -8,7 +8,7 @@ use kuva::render::render::{Primitive, Scene, TextAnchor};
 
 use super::axis::Axis;
 use super::brush::{
-    FAINT, INK, MIDDLE, colour, dash, dashes, frame, line, rectangle, tag, text, ticks_below,
+    FAINT, INK, MIDDLE, colour, frame, line, polyline, rectangle, tag, text, ticks_below,
     ticks_beside, upright,
 };
 
@@ -281,14 +281,7 @@ impl Panel {
             if band {
                 rectangle(scene, (x, y - 5.0), (26.0, 10.0), colour(style), 0.25);
             } else {
-                for points in dashes(&[(x, y), (x + 26.0, y)], dash(style)) {
-                    scene.add(Primitive::PolyLine {
-                        points,
-                        stroke: Color::from(colour(style)),
-                        stroke_width: 2.0,
-                        stroke_dasharray: None,
-                    });
-                }
+                polyline(scene, &[(x, y), (x + 26.0, y)], style, 2.0);
             }
             text(
                 scene,
@@ -346,14 +339,7 @@ fn stroke(scene: &mut Scene, curve: &Curve, across: &Axis, up: &Axis) {
         }
         previous = Some((x, y));
     }
-    for points in dashes(&points, dash(curve.style)) {
-        scene.add(Primitive::PolyLine {
-            points,
-            stroke: Color::from(colour(curve.style)),
-            stroke_width: 1.8,
-            stroke_dasharray: None,
-        });
-    }
+    polyline(scene, &points, curve.style, 1.8);
 }
 
 fn fill(scene: &mut Scene, band: &Band, across: &Axis, up: &Axis) {

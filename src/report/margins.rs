@@ -1,12 +1,12 @@
-//! How margins and the chance move along a value of the design: sentences and text.
+//! How margins and the chance move along a value of the design: what a report of it is made of, and
+//! the sentences that text and picture share.
 
 use crate::study::CriterionKind;
-use crate::study::margins::{ChanceEdge, NominalEdge, Stretch, Sweep, SweepPoint};
+use crate::study::margins::{ChanceEdge, Edge, Stretch, Sweep, SweepPoint};
 use crate::units::format_percent;
 
-use super::odds::{Shown, chance_in_short, interval};
-use super::odds_text::CAUTION;
-use super::terminal::{Detail, FAIL, PASS, bullet, columns, heading};
+use super::axis::Axis;
+use super::odds::Shown;
 
 /// One value that is swept, in the unit it was asked for in.
 #[derive(Debug, Clone, PartialEq)]
@@ -21,21 +21,85 @@ pub struct SweptValue {
     pub unit: String,
     /// Whether it is a temperature, and the table one for the launch-day card.
     pub is_temperature: bool,
+    /// Central value the design has without the sweep; `None` where it is not known in this unit.
+    pub usual: Option<f64>,
 }
 
 impl SweptValue {
+    /// Decimals that show a thousandth of the range: as good as any value is known.
+    fn decimals(&self) -> i32 {
+        let step = (self.high - self.low).abs() / 1000.0;
+        (-step.log10()).ceil().clamp(0.0, 6.0) as i32
+    }
+
+    /// The inner side of an edge, rounded towards the inside, so that what is written still holds.
+    #[must_use]
+    pub fn show_inside(&self, edge: &Edge) -> String {
+        self.show(self.rounded(edge.inside, !edge.holds_below()))
+    }
+
+    /// The outer side of an edge, rounded away from it.
+    #[must_use]
+    pub fn show_outside(&self, edge: &Edge) -> String {
+        self.show(self.rounded(edge.outside, edge.holds_below()))
+    }
+
+    fn rounded(&self, value: f64, up: bool) -> f64 {
+        let scale = 10f64.powi(self.decimals());
+        let scaled = value * scale;
+        let whole = if (scaled - scaled.round()).abs() < 1e-6 {
+            scaled.round()
+        } else if up {
+            scaled.ceil()
+        } else {
+            scaled.floor()
+        };
+        whole / scale
+    }
+
     /// A value with its unit: "-7.3 degC".
     #[must_use]
     pub fn show(&self, value: f64) -> String {
-        // A thousandth of the range is as good as any value is known.
-        let step = (self.high - self.low).abs() / 1000.0;
-        let decimals = (-step.log10()).ceil().clamp(0.0, 6.0) as usize;
+        let decimals = self.decimals() as usize;
         let number = format!("{value:.decimals$}");
+        // The ends and round values as people write them.
+        let number = if number.contains('.') {
+            number.trim_end_matches('0').trim_end_matches('.')
+        } else {
+            &number
+        };
         let number = match number.strip_prefix('-') {
             Some(rest) if rest.bytes().all(|b| matches!(b, b'0' | b'.')) => rest,
-            _ => &number,
+            _ => number,
         };
         format!("{number} {}", self.unit).trim_end().to_owned()
+    }
+
+    /// Round values along the range, about as many as asked for, between its ends.
+    #[must_use]
+    pub fn round_values(&self, target: usize) -> Vec<f64> {
+        let axis = Axis::new(self.low, self.high, 0.0, 1.0, target);
+        // A round value next to an end would tell nothing new.
+        let apart = 0.3 * axis.step;
+        let between = axis
+            .ticks()
+            .into_iter()
+            .filter(|value| value - self.low > apart && self.high - value > apart);
+        [self.low]
+            .into_iter()
+            .chain(between)
+            .chain([self.high])
+            .collect()
+    }
+
+    /// "10.3 K" for a difference of two values.
+    #[must_use]
+    pub fn show_difference(&self, difference: f64) -> String {
+        let shown = self.show(difference.abs());
+        match shown.strip_suffix("degC") {
+            Some(number) => format!("{number}K"),
+            None => shown,
+        }
     }
 
     /// "site.temperature [degC]".
@@ -51,20 +115,17 @@ impl SweptValue {
     /// "from -8.1 degC to 21.0 degC, the end of the range".
     fn stretch(&self, stretch: &Stretch) -> String {
         let from = match stretch.from {
-            Some(edge) => self.show(edge.inside),
-            None => format!(
-                "{} (start of the range)",
-                self.show(self.low.min(self.high))
-            ),
+            Some(edge) => self.show_inside(&edge),
+            None => format!("{} (start of the range)", self.show(self.low)),
         };
         let to = match stretch.to {
-            Some(edge) => self.show(edge.inside),
-            None => format!("{} (end of the range)", self.show(self.low.max(self.high))),
+            Some(edge) => self.show_inside(&edge),
+            None => format!("{} (end of the range)", self.show(self.high)),
         };
         format!("from {from} to {to}")
     }
 
-    fn stretches(&self, stretches: &[Stretch]) -> String {
+    pub(super) fn stretches(&self, stretches: &[Stretch]) -> String {
         let all: Vec<String> = stretches.iter().map(|s| self.stretch(s)).collect();
         all.join(" and ")
     }
@@ -128,270 +189,118 @@ pub(super) fn short(kind: &CriterionKind) -> String {
     name.chars().take(MOST - 3).chain("...".chars()).collect()
 }
 
-/// The answer in one line.
+/// The answer in one line: where the chance is reached and how well that is known, where central
+/// values pass and by how much, and how far the design is from the limit.
 #[must_use]
 pub fn headline(report: &MarginsReport<'_>) -> String {
+    headlines(report).join("; ")
+}
+
+/// The parts of [`headline`].
+#[must_use]
+pub fn headlines(report: &MarginsReport<'_>) -> Vec<String> {
     let over = report.over;
-    let passing = report.sweep.passing();
-    let nominal = if passing.is_empty() {
-        format!(
-            "no value of {} between {} and {} passes with central values",
-            over.path,
-            over.show(over.low),
-            over.show(over.high)
-        )
-    } else {
-        format!("passes with {} {}", over.path, over.stretches(&passing))
-    };
     let level = format_percent(report.level);
     let reaching = report.sweep.reaching(report.level);
     let chance = if reaching.is_empty() {
-        format!("the chance reaches {level} nowhere in it")
+        format!(
+            "the chance reaches {level} nowhere between {} and {} of {}",
+            over.show(over.low),
+            over.show(over.high),
+            over.path
+        )
     } else {
-        format!("chance {level} or more {}", over.stretches(&reaching))
+        let known: Vec<String> = report
+            .sweep
+            .chance_edges
+            .iter()
+            .map(|found| limit_interval(over, found))
+            .collect();
+        let known = match known.as_slice() {
+            [] => String::new(),
+            [one] => format!(" (95 % interval of that limit: {one})"),
+            several => format!(" (95 % intervals of those limits: {})", several.join(", ")),
+        };
+        format!(
+            "chance {level} or more with {} {}{known}",
+            over.path,
+            over.stretches(&reaching)
+        )
     };
-    format!("{nominal}; {chance}")
+    let passing = report.sweep.passing();
+    let nominal = match passing.as_slice() {
+        [] => "central values pass nowhere in it".to_owned(),
+        [
+            Stretch {
+                from: None,
+                to: None,
+            },
+        ] => "central values pass throughout".to_owned(),
+        several => format!("central values pass {}", over.stretches(several)),
+    };
+    let closest = closest(report.sweep).map_or_else(String::new, |(value, kind, margin)| {
+        format!(
+            ", closest limit {} {} at {}",
+            short(kind),
+            percent_of_limit(margin),
+            over.show(value)
+        )
+    });
+    let mut parts = vec![chance, nominal + &closest];
+    parts.extend(distance(report));
+    parts
 }
 
-/// The answer as text, first line first.
+/// Margin over a limit: "+19 %".
 #[must_use]
-pub fn text(report: MarginsReport<'_>, detail: Detail) -> String {
-    let (style, word) = if any_passes(report.sweep) {
-        (PASS, "PASS")
+pub(super) fn percent_of_limit(margin: f64) -> String {
+    format!("{:+.0} %", 100.0 * margin)
+}
+
+/// "-9.1 degC to -0.2 degC" for where the chance falls under the level.
+pub(super) fn limit_interval(over: &SweptValue, found: &ChanceEdge) -> String {
+    let sure = found.sure.map(|edge| over.show_inside(&edge));
+    let lost = found.lost.map(|edge| over.show_outside(&edge));
+    let beyond = || "beyond the range".to_owned();
+    let ends = (sure.unwrap_or_else(beyond), lost.unwrap_or_else(beyond));
+    let (from, to) = if found.edge.holds_below() {
+        ends
     } else {
-        (FAIL, "FAIL")
+        (ends.1, ends.0)
     };
-    let name = report.name;
-    if let Some((second, sweeps)) = report.second {
-        return two_ways(&report, second, sweeps, detail);
-    }
-    let headline = headline(&report);
-    let mut out = format!("{style}{word}{style:#}  {name}: {headline}\n");
-    if detail == Detail::Verdict {
-        return out;
-    }
-    ends(&mut out, &report);
-    table(&mut out, &report);
-    card(&mut out, &report);
-    notes(&mut out, &report);
-    out
+    format!("{from} to {to}")
 }
 
-fn notes(out: &mut String, report: &MarginsReport<'_>) {
-    heading(out, "How to read this");
-    bullet(
-        out,
-        "  - ",
-        &format!(
-            "{} trials at each value, the same draws everywhere (seed {}), {} discharges in all; \
-             ends were found by bracketing. Intervals are exact binomial ones at 95 %.",
-            report.trials, report.seed, report.sweep.runs
-        ),
-    );
-    bullet(out, "  - ", CAUTION);
-}
-
-/// "last passes at -8.1 degC, fails at -8.2 degC: exit speed too low".
-fn nominal_end(over: &SweptValue, found: &NominalEdge) -> String {
-    let why = found.fails.as_ref().map_or_else(
-        || "beyond it there is no valid or computable design".to_owned(),
-        |kind| format!("beyond it {}", kind.failure()),
-    );
-    format!(
-        "with central values the last {} that passes is {}: {why}",
-        over.path,
-        over.show(found.edge.inside)
-    )
-}
-
-fn chance_end(over: &SweptValue, found: &ChanceEdge, level: f64) -> String {
-    let level = format_percent(level);
-    let sure = found.sure.map_or_else(
-        || format!("these trials show {level} nowhere in the range"),
-        |edge| {
-            format!(
-                "it is shown to be above as far as {}",
-                over.show(edge.inside)
-            )
-        },
-    );
-    let lost = found.lost.map_or_else(
-        || "nowhere in the range to be below".to_owned(),
-        |edge| format!("to be below from {}", over.show(edge.outside)),
-    );
-    format!(
-        "the chance falls under {level} at {}; {sure}, and {lost}",
-        over.show(found.edge.outside)
-    )
-}
-
-fn ends(out: &mut String, report: &MarginsReport<'_>) {
-    heading(out, "Where it ends");
-    let sweep = report.sweep;
-    for found in &sweep.nominal_edges {
-        bullet(out, "  - ", &nominal_end(report.over, found));
-    }
-    for found in &sweep.chance_edges {
-        bullet(out, "  - ", &chance_end(report.over, found, report.level));
-    }
-    if sweep.nominal_edges.is_empty() && sweep.chance_edges.is_empty() {
-        bullet(out, "  - ", "nowhere in the range swept");
-    }
-}
-
-fn chance_text(point: &SweepPoint) -> (String, String) {
-    match point.chance {
-        None => ("-".to_owned(), "-".to_owned()),
-        Some(chance) => (chance_in_short(&chance), interval(chance.low, chance.high)),
-    }
-}
-
-fn table(out: &mut String, report: &MarginsReport<'_>) {
-    heading(
-        out,
-        "Margins over their limits, central values (5 to 95 % of trials)",
-    );
-    let kinds = report
-        .sweep
+/// Where central values come closest to a limit: the value, the criterion, the margin [1].
+fn closest(sweep: &Sweep) -> Option<(f64, &CriterionKind, f64)> {
+    sweep
         .points
         .iter()
-        .find(|point| !point.margins.is_empty())
-        .map(|point| &point.margins);
-    let mut head = vec![report.over.path.clone(), "chance".to_owned()];
-    head.extend(kinds.into_iter().flatten().map(|m| short(&m.kind)));
-    let mut rows = vec![head];
-    for point in &report.sweep.points {
-        let mut row = vec![report.over.show(point.value), chance_text(point).0];
-        if let Err(reason) = &point.nominal {
-            row.push(first_sentence(reason));
-        }
-        row.extend(point.margins.iter().map(|margin| {
-            let nominal = margin
-                .nominal
-                .map_or("-".to_owned(), |m| format!("{:+.0} %", 100.0 * m));
-            let band = margin.band.map_or(String::new(), |[low, _, high]| {
-                format!(" ({:+.0} to {:+.0})", 100.0 * low, 100.0 * high)
-            });
-            nominal + &band
-        }));
-        rows.push(row);
-    }
-    columns(out, &rows);
+        .filter_map(|point| {
+            let (kind, margin) = point.closest()?;
+            Some((point.value, kind, margin))
+        })
+        .min_by(|a, b| a.2.total_cmp(&b.2))
 }
 
-fn first_sentence(text: &str) -> String {
-    text.split(['\n', ';']).next().unwrap_or(text).to_owned()
-}
-
-fn card(out: &mut String, report: &MarginsReport<'_>) {
-    if !report.over.is_temperature {
-        return;
-    }
-    heading(
-        out,
-        &format!(
-            "Launch-day card: wanted chance {} (guidance, not a permission)",
-            format_percent(report.level)
-        ),
-    );
-    let mut rows = vec![
-        [
-            "temperature",
-            "chance",
-            "95 % interval",
-            "central values",
-            "",
-        ]
-        .map(str::to_owned)
-        .to_vec(),
-    ];
-    for point in &report.sweep.points {
-        let (chance, limits) = chance_text(point);
-        let passes = if point.passes() { "pass" } else { "fail" };
-        rows.push(vec![
-            report.over.show(point.value),
-            chance,
-            limits,
-            passes.to_owned(),
-            card_word(point, report.level).to_owned(),
-        ]);
-    }
-    columns(out, &rows);
-}
-
-fn two_ways(
-    report: &MarginsReport<'_>,
-    second: &SweptValue,
-    sweeps: &[(f64, Sweep)],
-    detail: Detail,
-) -> String {
-    let passing = sweeps.iter().filter(|(_, sweep)| any_passes(sweep)).count();
-    let (style, word) = if passing > 0 {
-        (PASS, "PASS")
+/// How far the design's own value is from the nearest limit of the chance.
+fn distance(report: &MarginsReport<'_>) -> Option<String> {
+    let over = report.over;
+    let usual = over.usual?;
+    let edges = report.sweep.chance_edges.iter().map(|found| found.edge);
+    let edge = edges.min_by(|a, b| {
+        let from = |edge: &Edge| (edge.inside - usual).abs();
+        from(a).total_cmp(&from(b))
+    })?;
+    let held = if edge.holds_below() {
+        usual <= edge.inside
     } else {
-        (FAIL, "FAIL")
+        usual >= edge.inside
     };
-    let all = |of: fn(&Sweep) -> usize| -> usize { sweeps.iter().map(|(_, s)| of(s)).sum() };
-    let points = all(|sweep| sweep.points.len());
-    let good = all(|sweep| sweep.points.iter().filter(|p| p.passes()).count());
-    let reaching: usize = sweeps
-        .iter()
-        .flat_map(|(_, sweep)| &sweep.points)
-        .filter(|point| point.chance.is_some_and(|c| c.estimate >= report.level))
-        .count();
-    let mut out = format!(
-        "{style}{word}{style:#}  {}: {good} of {points} combinations of {} and {} pass with \
-         central values, {reaching} with a chance of {} or more\n",
-        report.name,
-        report.over.path,
-        second.path,
-        format_percent(report.level)
-    );
-    if detail == Detail::Verdict {
-        return out;
-    }
-    heading(&mut out, "Where it passes");
-    let none = |text: String| {
-        if text.is_empty() {
-            "nowhere".to_owned()
-        } else {
-            text
-        }
-    };
-    let level = format_percent(report.level);
-    let mut rows = vec![vec![
-        second.path.clone(),
-        format!("{} that passes", report.over.path),
-        format!("with a chance of {level}"),
-    ]];
-    for (value, sweep) in sweeps {
-        rows.push(vec![
-            second.show(*value),
-            none(report.over.stretches(&sweep.passing())),
-            none(report.over.stretches(&sweep.reaching(report.level))),
-        ]);
-    }
-    columns(&mut out, &rows);
-    heading(&mut out, "Chance of success");
-    let mut head = vec![format!("{} \\ {}", second.path, report.over.path)];
-    head.extend(
-        report
-            .sweep
-            .points
-            .iter()
-            .map(|p| report.over.show(p.value)),
-    );
-    let mut rows = vec![head];
-    for (value, sweep) in sweeps {
-        let mut row = vec![second.show(*value)];
-        row.extend(sweep.points.iter().map(|point| {
-            let mark = if point.passes() { "" } else { " x" };
-            format!("{}{mark}", chance_text(point).0)
-        }));
-        rows.push(row);
-    }
-    columns(&mut out, &rows);
-    bullet(&mut out, "  ", "x: fails with central values");
-    notes(&mut out, report);
-    out
+    let side = if held { "inside" } else { "outside" };
+    Some(format!(
+        "the design's own {} lies {} {side} that limit",
+        over.show(usual),
+        over.show_difference(edge.inside - usual)
+    ))
 }

@@ -29,10 +29,13 @@ fn sweep_value(sweep: &Sweep, level: f64) -> Value {
         })).collect::<Vec<_>>(),
         "chance_edges": sweep.chance_edges.iter().map(|found| json!({
             "edge": edge(&found.edge),
+            "chance_inside": found.confirmed.map(|chance| json!({
+                "estimate": chance.estimate, "low": chance.low, "high": chance.high,
+            })),
             "surely_above_to": found.sure.map(|edge| edge.inside),
             "surely_below_from": found.lost.map(|edge| edge.outside),
         })).collect::<Vec<_>>(),
-        "discharges": sweep.runs,
+        "trials": sweep.trials,
     })
 }
 
@@ -53,6 +56,7 @@ fn point_value(point: &SweepPoint, level: f64) -> Value {
     json!({
         "value": point.value,
         "pass": point.passes(),
+        "trials": point.trials,
         "error": point.nominal.as_ref().err(),
         "chance": point.chance.map(|chance| json!({
             "estimate": chance.estimate,
@@ -76,7 +80,7 @@ pub fn document(report: MarginsReport<'_>) -> Result<String, ReportError> {
         "design": report.name,
         "over": over(report.over),
         "level": report.level,
-        "trials": report.trials,
+        "most_trials": report.trials,
         "seed": report.seed,
     });
     let body = match report.second {
@@ -119,6 +123,7 @@ pub fn table(report: MarginsReport<'_>) -> Result<String, ReportError> {
             "chance",
             "chance_low",
             "chance_high",
+            "trials",
             "not_computed",
         ]
         .map(str::to_owned),
@@ -139,6 +144,7 @@ pub fn table(report: MarginsReport<'_>) -> Result<String, ReportError> {
             row.push(number(point.chance.map(|c| c.estimate)));
             row.push(number(point.chance.map(|c| c.low)));
             row.push(number(point.chance.map(|c| c.high)));
+            row.push(point.trials.to_string());
             row.push(point.not_computed.to_string());
             for place in 0..kinds.len() {
                 let margin = point.margins.get(place);

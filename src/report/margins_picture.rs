@@ -1,16 +1,22 @@
 //! A sweep as a picture: the chance and every margin along the value, the region that passes shaded;
 //! along two values, a map of the chance.
 
-use crate::study::margins::{Stretch, Sweep};
+use crate::study::CriterionKind;
+use crate::study::margins::{Edge, Stretch, Sweep};
 use crate::units::format_percent;
 
 use super::figure::{Band, Curve, Figure, Level, Mark, Panel};
-use super::margins::{MarginsReport, SweptValue, headline, short};
-use super::sheet::{Block, Cell, CellMap, Sheet};
+use super::margins::{MarginsReport, SweptValue, headlines, short};
+use super::margins_text::by_closeness;
+use super::sheet::{Block, Border, Cell, CellMap, Sheet};
 
 /// Margins above this share of the limit are drawn at it: what counts is where they cross zero.
 const HIGHEST: f64 = 2.0;
 const LOWEST: f64 = -1.5;
+/// Criteria that come this close to their limit have a panel of their own, at least one of them and
+/// at most so many; the others share one.
+const NEAR: f64 = 0.5;
+const PANELS: usize = 4;
 
 /// The page.
 #[must_use]
@@ -28,8 +34,8 @@ pub fn margins(report: MarginsReport<'_>) -> Sheet {
             ),
         },
         subtitle: match report.second {
-            None => headline(&report).split("; ").map(str::to_owned).collect(),
-            Some(_) => vec![format!("{} trials at each of the points", report.trials)],
+            None => headlines(&report),
+            Some(_) => vec![format!("at most {} trials at each point", report.trials)],
         },
         blocks: vec![block],
     }
@@ -38,64 +44,124 @@ pub fn margins(report: MarginsReport<'_>) -> Sheet {
 fn along(report: &MarginsReport<'_>) -> Figure {
     let sweep = report.sweep;
     let over = report.over;
-    let (low, high) = (over.low.min(over.high), over.low.max(over.high));
+    let (low, high) = (over.low, over.high);
     let passing = sweep.passing();
     let mut panels = vec![chance_panel(report, &passing, (low, high))];
-    let kinds = sweep
-        .points
-        .iter()
-        .find(|point| !point.margins.is_empty())
-        .map(|point| point.margins.iter().map(|m| m.kind.clone()))
-        .into_iter()
-        .flatten();
-    for (place, kind) in kinds.enumerate() {
-        let clip = |margin: f64| 100.0 * margin.clamp(LOWEST, HIGHEST);
-        let margins = || {
-            sweep
-                .points
-                .iter()
-                .filter_map(move |point| Some((point.value, point.margins.get(place)?)))
-        };
-        let band: Vec<(f64, f64, f64)> = margins()
-            .filter_map(|(x, margin)| {
-                let [low, _, high] = margin.band?;
-                Some((x, clip(low), clip(high)))
-            })
-            .collect();
-        let nominal: Vec<(f64, f64)> = margins()
-            .filter_map(|(x, margin)| Some((x, clip(margin.nominal?))))
-            .collect();
-        let least = band.iter().map(|b| b.1).fold(0.0, f64::min);
-        let most = band.iter().map(|b| b.2).fold(0.0, f64::max);
-        let mut bands = shade(&passing, (low, high), (least, most), "");
-        bands.push(Band {
-            label: "5 to 95 %".to_owned(),
-            points: band,
-            style: 0,
-        });
-        panels.push(Panel {
-            label: "margin [%]".to_owned(),
-            bands,
-            curves: vec![Curve {
-                label: short(&kind),
-                points: nominal,
-                style: 0,
-            }],
-            levels: vec![Level {
-                label: "limit".to_owned(),
-                value: 0.0,
-            }],
-            height: 105.0,
-            ..Panel::default()
-        });
+    let kinds = by_closeness(sweep);
+    let near = kinds.iter().filter(|(_, least)| *least < NEAR).count();
+    let (own, others) = kinds.split_at(near.clamp(1, PANELS).min(kinds.len()));
+    for (kind, _) in own {
+        panels.push(margin_panel(report, kind, &passing));
+    }
+    if !others.is_empty() {
+        panels.push(other_margins(report, others, &passing));
     }
     Figure {
         title: String::new(),
-        subtitle: vec!["shaded: passes with central values".to_owned()],
+        subtitle: Vec::new(),
         x_label: over.axis(),
         x_range: (low, high),
         panels,
         marks: marks(report),
+    }
+}
+
+fn clip(margin: f64) -> f64 {
+    100.0 * margin.clamp(LOWEST, HIGHEST)
+}
+
+/// Margins of one criterion with central values [% of the limit].
+fn nominal_margins(sweep: &Sweep, kind: &CriterionKind) -> Vec<(f64, f64)> {
+    let of = |point: &crate::study::margins::SweepPoint| {
+        let margin = point.margins.iter().find(|margin| margin.kind == *kind)?;
+        Some((point.value, clip(margin.nominal?)))
+    };
+    sweep.points.iter().filter_map(of).collect()
+}
+
+/// Ends of an axis around some margins and the limit.
+fn ends(values: impl Iterator<Item = f64>) -> (f64, f64) {
+    let (low, high) = values.fold((0.0_f64, 0.0_f64), |(low, high), value| {
+        (low.min(value), high.max(value))
+    });
+    let step = 25.0;
+    let below = if low < 0.0 {
+        (low / step).floor() * step
+    } else {
+        0.0
+    };
+    (below, (high / step).ceil().max(1.0) * step)
+}
+
+fn limit() -> Vec<Level> {
+    vec![Level {
+        label: "limit".to_owned(),
+        value: 0.0,
+    }]
+}
+
+/// The margin of one criterion with its band.
+fn margin_panel(report: &MarginsReport<'_>, kind: &CriterionKind, passing: &[Stretch]) -> Panel {
+    let sweep = report.sweep;
+    let nominal = nominal_margins(sweep, kind);
+    let band: Vec<(f64, f64, f64)> = sweep
+        .points
+        .iter()
+        .filter_map(|point| {
+            let margin = point.margins.iter().find(|margin| margin.kind == *kind)?;
+            let [low, _, high] = margin.band?;
+            Some((point.value, clip(low), clip(high)))
+        })
+        .collect();
+    let reach = band.iter().flat_map(|(_, low, high)| [*low, *high]);
+    let ends = ends(reach.chain(nominal.iter().map(|(_, y)| *y)));
+    let range = (report.over.low, report.over.high);
+    let mut bands = shade(passing, range, ends, "");
+    bands.push(Band {
+        label: "5 to 95 % of trials".to_owned(),
+        points: band,
+        style: 0,
+    });
+    Panel {
+        label: "margin [%]".to_owned(),
+        bands,
+        curves: vec![Curve {
+            label: short(kind),
+            points: nominal,
+            style: 0,
+        }],
+        levels: limit(),
+        ends: Some(ends),
+        height: 130.0,
+        ..Panel::default()
+    }
+}
+
+/// Criteria that stay far from their limits: one curve each.
+fn other_margins(
+    report: &MarginsReport<'_>,
+    others: &[(CriterionKind, f64)],
+    passing: &[Stretch],
+) -> Panel {
+    let curves: Vec<Curve> = others
+        .iter()
+        .enumerate()
+        .map(|(place, (kind, _))| Curve {
+            label: short(kind),
+            points: nominal_margins(report.sweep, kind),
+            style: place + 1,
+        })
+        .collect();
+    let ends = ends(curves.iter().flat_map(|c| &c.points).map(|(_, y)| *y));
+    let range = (report.over.low, report.over.high);
+    Panel {
+        label: "margin [%]".to_owned(),
+        bands: shade(passing, range, ends, ""),
+        curves,
+        levels: limit(),
+        ends: Some(ends),
+        height: 150.0,
+        ..Panel::default()
     }
 }
 
@@ -115,7 +181,7 @@ fn chance_panel(report: &MarginsReport<'_>, passing: &[Stretch], range: (f64, f6
         0.0
     };
     let bottom = bottom.min(90.0);
-    let mut bands = shade(passing, range, (bottom, 100.0), "passes");
+    let mut bands = shade(passing, range, (bottom, 100.0), "passes (central)");
     bands.push(Band {
         label: "95 % interval".to_owned(),
         points: chances()
@@ -134,7 +200,7 @@ fn chance_panel(report: &MarginsReport<'_>, passing: &[Stretch], range: (f64, f6
             style: 0,
         }],
         levels: vec![Level {
-            label: format_percent(report.level),
+            label: format!("wanted {}", format_percent(report.level)),
             value: 100.0 * report.level,
         }],
         ends: Some((bottom, 100.0)),
@@ -173,13 +239,13 @@ fn marks(report: &MarginsReport<'_>) -> Vec<Mark> {
     let over = report.over;
     let nominal = report.sweep.nominal_edges.iter().map(|found| Mark {
         at: found.edge.inside,
-        label: format!("{}: last that passes", over.show(found.edge.inside)),
+        label: format!("{}: last that passes", over.show_inside(&found.edge)),
     });
     let chance = report.sweep.chance_edges.iter().map(|found| Mark {
-        at: found.edge.outside,
+        at: found.edge.inside,
         label: format!(
-            "{}: chance under {}",
-            over.show(found.edge.outside),
+            "{}: chance {}",
+            over.show_inside(&found.edge),
             format_percent(report.level)
         ),
     });
@@ -202,7 +268,56 @@ fn map(report: &MarginsReport<'_>, second: &SweptValue, sweeps: &[(f64, Sweep)])
         x_label: report.over.axis(),
         y_label: second.axis(),
         legend: "chance of success".to_owned(),
-        crossed: "fails with central values".to_owned(),
+        crossed: "fails (central values)".to_owned(),
         cells,
+        borders: vec![
+            Border {
+                label: "passes inside".to_owned(),
+                lines: border(sweeps, |sweep| {
+                    sweep.nominal_edges.iter().map(|found| found.edge).collect()
+                }),
+                style: 1,
+            },
+            Border {
+                label: format!("chance {}", format_percent(report.level)),
+                lines: border(sweeps, |sweep| {
+                    sweep.chance_edges.iter().map(|found| found.edge).collect()
+                }),
+                style: 2,
+            },
+        ],
     }
+}
+
+/// Lines through the edges of neighbouring sweeps: the first that ends a stretch with the first that
+/// does so beside it, and so on.
+fn border(sweeps: &[(f64, Sweep)], edges: impl Fn(&Sweep) -> Vec<Edge>) -> Vec<Vec<(f64, f64)>> {
+    let mut lines: Vec<Vec<(f64, f64)>> = Vec::new();
+    for ends in [true, false] {
+        let mut rank = 0;
+        loop {
+            let mut found = false;
+            let mut current: Vec<(f64, f64)> = Vec::new();
+            for (y, sweep) in sweeps {
+                let edge = edges(sweep)
+                    .into_iter()
+                    .filter(|edge| edge.holds_below() == ends)
+                    .nth(rank);
+                match edge {
+                    Some(edge) => {
+                        found = true;
+                        current.push((edge.inside, *y));
+                    }
+                    None => lines.push(std::mem::take(&mut current)),
+                }
+            }
+            lines.push(current);
+            if !found {
+                break;
+            }
+            rank += 1;
+        }
+    }
+    lines.retain(|line| !line.is_empty());
+    lines
 }

@@ -13,6 +13,7 @@ pub mod map;
 pub mod margins;
 pub mod margins_data;
 pub mod margins_picture;
+pub mod margins_text;
 pub mod odds;
 pub mod odds_json;
 pub mod odds_picture;

@@ -4,7 +4,7 @@ use kuva::render::render::{Scene, TextAnchor};
 
 use super::axis::Axis;
 use super::brush::{
-    FAINT, INK, colour, frame, line, rectangle, text, ticks_below, ticks_beside, upright,
+    FAINT, INK, colour, frame, line, polyline, rectangle, text, ticks_below, ticks_beside, upright,
 };
 use super::figure::{Figure, LEFT, RIGHT, WIDTH, headline, page};
 
@@ -217,6 +217,17 @@ pub struct Cell {
     pub crossed: bool,
 }
 
+/// Lines across a map.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Border {
+    /// Name in the legend.
+    pub label: String,
+    /// Lines, each through points (x, y).
+    pub lines: Vec<Vec<(f64, f64)>>,
+    /// Which colour and dash.
+    pub style: usize,
+}
+
 /// Shares over two values, in steps of shade that also print.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct CellMap {
@@ -228,8 +239,10 @@ pub struct CellMap {
     pub legend: String,
     /// What a cross means.
     pub crossed: String,
-    /// Cells on a regular grid.
+    /// Cells on a grid.
     pub cells: Vec<Cell>,
+    /// Lines across them.
+    pub borders: Vec<Border>,
 }
 
 /// Least share of each shade, its colour and its name.
@@ -258,7 +271,7 @@ impl CellMap {
             centres(self.cells.iter().map(|cell| cell.x)),
             centres(self.cells.iter().map(|cell| cell.y)),
         );
-        let ((low, high, width), (least, most, height)) = (reach(&columns), reach(&rows));
+        let ((low, high), (least, most)) = (reach(&columns), reach(&rows));
         let across = Axis::new(low, high, LEFT, right - LEFT, 8);
         let up = Axis::new(least, most, bottom, -MAP_HEIGHT, 8);
         for cell in &self.cells {
@@ -268,11 +281,9 @@ impl CellMap {
                     .find(|(least, _, _)| share >= *least)
                     .map_or(NO_VALUE, |(_, colour, _)| colour)
             });
-            let (x0, x1) = (
-                across.map(cell.x - 0.5 * width),
-                across.map(cell.x + 0.5 * width),
-            );
-            let (y0, y1) = (up.map(cell.y + 0.5 * height), up.map(cell.y - 0.5 * height));
+            let ((left, right), (under, over)) = (around(&columns, cell.x), around(&rows, cell.y));
+            let (x0, x1) = (across.map(left), across.map(right));
+            let (y0, y1) = (up.map(over), up.map(under));
             rectangle(scene, (x0, y0), (x1 - x0, y1 - y0), shade, 1.0);
             if cell.crossed {
                 let (x, y) = (across.map(cell.x), up.map(cell.y));
@@ -292,6 +303,15 @@ impl CellMap {
                     1.8,
                     None,
                 );
+            }
+        }
+        for border in &self.borders {
+            for points in &border.lines {
+                let points: Vec<_> = points
+                    .iter()
+                    .map(|(x, y)| (across.map(*x), up.map(*y)))
+                    .collect();
+                polyline(scene, &points, border.style, 2.2);
             }
         }
         frame(scene, (LEFT, top), (right, bottom));
@@ -366,6 +386,29 @@ impl CellMap {
             INK,
             false,
         );
+        for border in self
+            .borders
+            .iter()
+            .filter(|border| !border.lines.is_empty())
+        {
+            y += 18.0;
+            polyline(
+                scene,
+                &[(x, y - 2.0), (x + 20.0, y - 2.0)],
+                border.style,
+                2.2,
+            );
+            text(
+                scene,
+                x + 26.0,
+                y + 2.0,
+                &border.label,
+                11,
+                TextAnchor::Start,
+                INK,
+                false,
+            );
+        }
     }
 }
 
@@ -377,17 +420,20 @@ fn centres(values: impl Iterator<Item = f64>) -> Vec<f64> {
     found
 }
 
-/// Ends of the cells around some centres, and the width of one.
-fn reach(centres: &[f64]) -> (f64, f64, f64) {
-    let (first, last) = (
-        centres.first().copied().unwrap_or(0.0),
-        centres.last().copied().unwrap_or(1.0),
-    );
-    let steps = centres.len().saturating_sub(1);
-    let width = if steps > 0 {
-        (last - first) / steps as f64
-    } else {
-        1.0
-    };
-    (first - 0.5 * width, last + 0.5 * width, width)
+/// Ends of the cell around one of some centres: half way to its neighbours, or as far as on the
+/// other side.
+fn around(centres: &[f64], centre: f64) -> (f64, f64) {
+    let place = centres.partition_point(|other| *other < centre);
+    let below = place.checked_sub(1).and_then(|place| centres.get(place));
+    let above = centres.get(place + 1);
+    let half = |other: Option<&f64>| other.map(|other| 0.5 * (other - centre).abs());
+    let (below, above) = (half(below), half(above));
+    let reach = |own: Option<f64>, other: Option<f64>| own.or(other).unwrap_or(0.5);
+    (centre - reach(below, above), centre + reach(above, below))
+}
+
+/// Ends of the cells around some centres.
+fn reach(centres: &[f64]) -> (f64, f64) {
+    let end = |centre: Option<&f64>| centre.map_or((0.0, 1.0), |c| around(centres, *c));
+    (end(centres.first()).0, end(centres.last()).1)
 }

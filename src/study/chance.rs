@@ -41,11 +41,23 @@ impl Chance {
     /// # Errors
     /// No trials, or a single replicate of a method whose points are not independent.
     pub fn of(method: SamplingMethod, counts: &[ReplicateCount]) -> Result<Self, StatisticsError> {
+        Self::with_confidence(method, counts, CONFIDENCE)
+    }
+
+    /// [`of`](Self::of) with an interval of another confidence.
+    ///
+    /// # Errors
+    /// As [`of`](Self::of), and a confidence outside (0, 1).
+    pub fn with_confidence(
+        method: SamplingMethod,
+        counts: &[ReplicateCount],
+        confidence: f64,
+    ) -> Result<Self, StatisticsError> {
         let interval = |good: fn(&ReplicateCount) -> u64| -> Result<_, StatisticsError> {
             let used = counts.iter().filter(|count| count.trials > 0);
             if method == SamplingMethod::Plain {
                 let (k, n) = used.fold((0, 0), |(k, n), c| (k + good(c), n + c.trials));
-                return clopper_pearson(k, n, CONFIDENCE);
+                return clopper_pearson(k, n, confidence);
             }
             let counts: Vec<Count> = used
                 .map(|count| Count {
@@ -53,7 +65,7 @@ impl Chance {
                     trials: count.trials,
                 })
                 .collect();
-            from_replicates(&counts, CONFIDENCE)
+            from_replicates(&counts, confidence)
         };
         let least: ProportionInterval = interval(|c| c.successes)?;
         let most = interval(|c| c.successes + c.not_computed)?;
@@ -77,6 +89,14 @@ impl Chance {
 /// # Errors
 /// A level outside (0, 1).
 pub fn trials_to_show(level: f64) -> Result<u64, StatisticsError> {
+    trials_to_show_at(level, CONFIDENCE)
+}
+
+/// [`trials_to_show`] with an interval of another confidence.
+///
+/// # Errors
+/// A level outside (0, 1).
+pub fn trials_to_show_at(level: f64, confidence: f64) -> Result<u64, StatisticsError> {
     if !(level > 0.0 && level < 1.0) {
         return Err(StatisticsError::NotAProbability {
             what: "chance to show",
@@ -84,6 +104,6 @@ pub fn trials_to_show(level: f64) -> Result<u64, StatisticsError> {
         });
     }
     // Clopper & Pearson's lower limit for n of n is (alpha/2)^(1/n).
-    let tail: f64 = 0.5 * (1.0 - CONFIDENCE);
+    let tail: f64 = 0.5 * (1.0 - confidence);
     Ok((tail.ln() / level.ln()).ceil().min(1e18) as u64)
 }
