@@ -8,7 +8,7 @@ impl Peak {
     /// Between two samples the curve is taken for the lower of the parabolas through them and a
     /// neighbour, and for no higher than where the chords on either side would meet. At a bend, such as
     /// the plateau of a triple point, a parabola alone overshoots; the chords meet at the bend itself.
-    pub(super) fn raise(&mut self, times: &[f64], values: &[f64]) {
+    pub(crate) fn raise(&mut self, times: &[f64], values: &[f64]) {
         for (time, value) in times.iter().zip(values) {
             self.reach(*time, *value);
         }

@@ -1,6 +1,6 @@
 //! How much more leakage the separation would bear.
 
-use crate::discharge::{Discharge, Extent, Settings, run};
+use crate::discharge::{Discharge, Extent, Peak, Settings, run};
 use crate::flow::FluxModel;
 use crate::flow::opening::Opening;
 use crate::network::spec::{Command, End, Path, PathRole, System};
@@ -32,8 +32,9 @@ pub struct TolerableLeak {
 /// Finds the added leak at which the force with the nose held falls to the retention force.
 ///
 /// A balance of the bay's mass over the run already made (`sketch`) tells where to look; whole
-/// runs with the nose held then settle it to 2 %, mostly in two or three. They end just past the
-/// peak of the run without the leak: a leak only brings the balance of inflow and leakage earlier.
+/// runs with the nose held then settle it to 2 %, mostly in two or three. They end well past the peak
+/// of the sketch, or else just past that of the run without the leak: a leak only brings the balance of
+/// inflow and leakage earlier.
 /// `None` when the nose stays on already, or when nothing needs to be overcome.
 ///
 /// # Errors
@@ -57,24 +58,33 @@ pub fn tolerable_leak(
         ..*settings
     };
     let mut trial = system.clone();
-    trial.horizon = system.horizon.min(1.02 * held.peak_force.time + 0.005);
+    let longest = system.horizon.min(1.02 * held.peak_force.time + 0.005);
     let index = trial.paths.len();
     trial.paths.push(hole(*bay));
     let mut factor = |area: f64| -> Result<f64, StudyError> {
         if let Some(path) = trial.paths.get_mut(index) {
             path.area = area;
         }
-        let discharge = run(&trial, &settings).map_err(|error| StudyError::AddedLeak {
-            area,
-            source: Box::new(error),
-        })?;
-        Ok(pressure_force(system, &discharge) / held.retention_force)
+        // The more leaks, the sooner the peak comes: mostly well before twice the sketch's.
+        let soon = 2.0 * sketch(held_run, *bay, system, area).time + 0.02;
+        trial.horizon = longest.min(soon);
+        loop {
+            let discharge = run(&trial, &settings).map_err(|error| StudyError::AddedLeak {
+                area,
+                source: Box::new(error),
+            })?;
+            let peak = discharge.outcome.peak_opening_force;
+            if peak.time < 0.95 * trial.horizon || trial.horizon >= longest {
+                return Ok(pressure_force(system, &discharge) / held.retention_force);
+            }
+            trial.horizon = longest;
+        }
     };
     let largest = LARGEST_SHARE * nose.area();
     let ambient = system.ambient.at(0.0).0;
     let sketched = |area: f64| {
         let peak = sketch(held_run, *bay, system, area);
-        (peak - ambient) * nose.area() / held.retention_force
+        (peak.value - ambient) * nose.area() / held.retention_force
     };
     // Ends of the bracket with the factor there; the sketch is scaled to the last true run.
     let (mut low, mut high) = ((0.0, held.factor()), None::<(f64, f64)>);
@@ -139,17 +149,17 @@ fn solve(excess: impl Fn(f64) -> f64, low: f64, high: f64) -> f64 {
     0.5 * (low + high)
 }
 
-/// Peak bay pressure with an added hole [Pa], from the run without it.
+/// Peak bay pressure [Pa] with an added hole, and when [s], from the run without it.
 ///
 /// Law: balance of the bay's gas. What flows in stays as it was (it is choked), what leaks already
 /// follows the pressure, the hole passes a perfect gas of exponent 1.3; pressure over mass is at
 /// each time what it was. A sketch to start a search from, good to some percent.
-fn sketch(held_run: &Discharge, bay: usize, system: &System, area: f64) -> f64 {
+fn sketch(held_run: &Discharge, bay: usize, system: &System, area: f64) -> Peak {
     const EXPONENT: f64 = 1.3;
     let trajectory = &held_run.trajectory;
     let (Some(series), Some(vessel)) = (trajectory.vessels.get(bay), system.vessels.get(bay))
     else {
-        return 0.0;
+        return Peak::default();
     };
     let samples = trajectory
         .times
@@ -177,10 +187,11 @@ fn sketch(held_run: &Discharge, bay: usize, system: &System, area: f64) -> f64 {
     let critical = (2.0 / (EXPONENT + 1.0_f64)).powf(EXPONENT / (EXPONENT - 1.0));
     let choked = EXPONENT.sqrt()
         * (2.0 / (EXPONENT + 1.0_f64)).powf((EXPONENT + 1.0) / (2.0 * (EXPONENT - 1.0)));
-    let (mut mass, mut peak, mut before) = (0.0, 0.0_f64, None);
+    let (mut mass, mut peak, mut before) = (0.0, Peak::default(), None);
     for (index, (time, pressure, held_mass)) in samples.enumerate() {
         let Some(then) = before.replace(time) else {
-            (mass, peak) = (held_mass, pressure);
+            mass = held_mass;
+            peak.raise(&[time], &[pressure]);
             continue;
         };
         let now = pressure * mass / held_mass.max(1e-12);
@@ -206,7 +217,7 @@ fn sketch(held_run: &Discharge, bay: usize, system: &System, area: f64) -> f64 {
         };
         let out = leaving * eased + HOLE_DISCHARGE_COEFFICIENT * area * flux;
         mass = (mass + (entering - out) * (time - then)).max(1e-9);
-        peak = peak.max(pressure * mass / held_mass.max(1e-12));
+        peak.raise(&[time], &[pressure * mass / held_mass.max(1e-12)]);
     }
     peak
 }
