@@ -32,11 +32,19 @@ pub struct Sonic {
     pub mass_flux: f64,
 }
 
-/// Temperatures of 123 .. 1126 K by T_c/T, densities up to saturation as a share of that: cells
+/// Temperatures of 124 .. 1190 K by T_c/T, densities up to saturation as a share of that: cells
 /// along the line, beyond which the iteration soon finds nothing.
-const CORNER: (f64, f64) = (0.27, 0.0);
+/// The line has a bend at the triple point: there columns meet.
+const CORNER: (f64, f64) = (
+    co2::CRITICAL_TEMPERATURE / co2::TRIPLE_TEMPERATURE - 23.0 * SIZE.0,
+    0.0,
+);
 const SIZE: (f64, f64) = (0.05, 0.25);
 const COUNT: (usize, usize) = (44, 4);
+
+/// What the upper end of the table lies above the auxiliary lines, so that chords of them are not below
+/// saturation.
+const ABOVE: f64 = 1.01;
 
 /// Largest density over the critical one.
 const DENSEST: f64 = 0.6;
@@ -65,7 +73,7 @@ fn saturated(tau: f64) -> f64 {
     } else {
         auxiliary_sublimation_pressure(temperature) / (co2::SPECIFIC_GAS_CONSTANT * temperature)
     };
-    (density / co2::CRITICAL_DENSITY).min(DENSEST)
+    (ABOVE * density / co2::CRITICAL_DENSITY).min(DENSEST)
 }
 
 impl Table {
