@@ -17,6 +17,7 @@ use crate::report::odds::{interval, percent};
 use crate::report::trial_table::{TrialTableHeader, slice_range};
 use crate::statistics::{SamplingMethod, stream};
 use crate::study::odds::StopRule;
+use crate::study::trial::ENOUGH;
 use crate::study::{
     BuildSystem, Campaign, CriterionKind, DischargeExperiment, Record, Tally, criterion, run_trials,
 };
@@ -208,6 +209,19 @@ pub(super) fn experiment(
     }
 }
 
+/// The experiment of a design whose outcomes are counted: unless with full care, the force available
+/// with the nose held is followed to [`ENOUGH`] times what is wanted.
+pub(super) fn counted_experiment(
+    design: &Design,
+    care: CareOptions,
+) -> Result<DischargeExperiment<BuildSystem<'_>>, Failure> {
+    let (_, criteria) = load::central(design)?;
+    let wanted = criteria.retention_factor.filter(|_| !care.exact);
+    let mut experiment = experiment(design, care);
+    experiment.settings.enough = wanted.map(|factor| ENOUGH * factor);
+    Ok(experiment)
+}
+
 fn parse_slice(text: Option<&str>, trials: u64) -> Result<(u64, u64), Failure> {
     let Some(text) = text else {
         return Ok((1, 1));
@@ -287,7 +301,7 @@ fn trials_of(
     let total = range.end.saturating_sub(range.start);
     let shown = rule.is_none().then_some(total);
     let progress = Progress::new("trials", shown, arguments.common.output.quiet);
-    let experiment = experiment(design, arguments.care);
+    let experiment = counted_experiment(design, arguments.care)?;
     let mut failure = None;
     let outcome = run_trials(campaign, &experiment, range, &progress, |batch| {
         let records: Vec<Record> = batch.into_iter().map(Record::from).collect();

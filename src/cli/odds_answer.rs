@@ -5,7 +5,7 @@ use std::path::Path;
 use crate::cli::common::Format;
 use crate::cli::draws::{self, SamplerName};
 use crate::cli::files::{print, write_whole};
-use crate::cli::odds::{OddsArguments, experiment, fingerprint};
+use crate::cli::odds::{OddsArguments, counted_experiment, fingerprint};
 use crate::cli::progress::Progress;
 use crate::cli::trials_file::merge;
 use crate::cli::{Failure, Verdict};
@@ -158,7 +158,7 @@ pub(super) fn finish(
     let odds = odds_of(tally)?;
     let output = &arguments.common.output;
     let brief = output.format == Format::Text && output.quiet && plot.is_none();
-    let experiment = experiment(design, arguments.care);
+    let experiment = counted_experiment(design, arguments.care)?;
     let rows = arguments.drivers;
     let found = if brief || rows == 0 || campaign.inputs().is_empty() {
         None

@@ -54,7 +54,16 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
         let start = network
             .initial_state()
             .map_err(|source| DischargeError::Start { source })?;
-        network.set_brief(settings.extent != Extent::Horizon);
+        if settings.extent != Extent::Horizon {
+            network.set_brief(true);
+            let retention = system.nose.as_ref().map(|(nose, _)| nose.retention_force());
+            network.set_enough(
+                settings
+                    .enough
+                    .zip(retention)
+                    .map(|(times, force)| times * force),
+            );
+        }
         let layout = network.layout().clone();
         let integrator_settings = IntegratorSettings {
             relative: settings.relative_tolerance,
@@ -192,8 +201,11 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
                 self.recorder.take(&mut self.network, &mut self.samples)?;
                 self.ending = Some(self.coast_on()?);
             } else {
-                let spent = event == NetworkEvent::Spent && !self.calendar.commands_left();
-                self.ending = spent.then_some(Ending::Spent);
+                self.ending = match event {
+                    NetworkEvent::Spent if !self.calendar.commands_left() => Some(Ending::Spent),
+                    NetworkEvent::Enough => Some(Ending::Enough),
+                    _ => None,
+                };
             }
         }
         if self.ending.is_some() {
@@ -264,7 +276,7 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
             .map_err(|source| DischargeError::State { time, source })?;
         let name = |vessel: usize| self.system.vessels[vessel].name.clone();
         Ok(Some(match event {
-            NetworkEvent::Vented | NetworkEvent::Spent => return Ok(None),
+            NetworkEvent::Vented | NetworkEvent::Spent | NetworkEvent::Enough => return Ok(None),
             NetworkEvent::Nose(event) => {
                 if let (Some((nose, bay)), Some(at)) = (&self.system.nose, self.layout.nose) {
                     let state = self.integrator.state_mut();

@@ -124,6 +124,8 @@ pub enum Ending {
     TetherTaut,
     /// Nothing upstream has more pressure than the bay, and the nose does not move.
     Spent,
+    /// The force on the nose that is held is as much as one wanted to know.
+    Enough,
     /// The nose came off and fell back to the mouth of the coupler.
     FellBack,
 }

@@ -15,6 +15,9 @@ pub struct Settings {
     pub method: Method,
     /// How far the run goes.
     pub extent: Extent,
+    /// Multiple of the retention force at which a run with the nose held, unless it goes to the horizon, may
+    /// end: more is not wanted to be known.
+    pub enough: Option<f64>,
     /// Most steps attempted between two events before the run is given up as an error.
     pub most_steps: usize,
 }
@@ -37,6 +40,7 @@ impl Default for Settings {
             hold_nose: false,
             exact_properties: false,
             extent: Extent::Horizon,
+            enough: None,
             most_steps: 5_000,
             method: Method::Automatic,
         }

@@ -47,6 +47,8 @@ pub enum NetworkEvent {
     Vented,
     /// Nothing has more pressure than the bay, whose nose does not move.
     Spent,
+    /// The force on a nose that is held is as much as one wanted to know.
+    Enough,
 }
 
 /// Flow through a path at an instant.
@@ -120,6 +122,8 @@ pub struct Network<'a, L> {
     held: bool,
     /// Whether the end of a brief run without a separation is watched for.
     brief: bool,
+    /// Force on a held nose that is enough to know [N].
+    enough: Option<f64>,
     // Values of the last evaluation.
     /// Names the computation that each of the contents came from.
     versions: Vec<u64>,
@@ -148,7 +152,11 @@ impl<'a, L: PropertySource> Network<'a, L> {
         let mut events = Vec::new();
         if system.nose.is_some() {
             events.extend(NOSE_EVENTS.iter().map(|e| NetworkEvent::Nose(*e)));
-            events.extend([NetworkEvent::Vented, NetworkEvent::Spent]);
+            events.extend([
+                NetworkEvent::Vented,
+                NetworkEvent::Spent,
+                NetworkEvent::Enough,
+            ]);
         }
         for (vessel, v) in system.vessels.iter().enumerate() {
             if v.co2_mass > 0.0 || v.draw != Draw::Vapour {
@@ -175,6 +183,7 @@ impl<'a, L: PropertySource> Network<'a, L> {
             motion: Motion::Latched,
             held,
             brief: false,
+            enough: None,
             versions: vec![0; n],
             computed: 0,
             known_contents: vec![Memo::default(); n],
@@ -276,6 +285,18 @@ impl<'a, L: PropertySource> Network<'a, L> {
     /// Watch for the end of a run that is only to show whether the nose moves.
     pub fn set_brief(&mut self, brief: bool) {
         self.brief = brief;
+    }
+
+    /// Watch for a force on a held nose [N].
+    pub fn set_enough(&mut self, force: Option<f64>) {
+        self.enough = force;
+    }
+
+    /// The force of the pressure on a held nose less what is enough [N].
+    fn enough_margin(&self) -> Option<f64> {
+        let (nose, bay) = self.system.nose.as_ref()?;
+        let over = self.contents(*bay).pressure - self.ambient.0;
+        Some(over * nose.area() - self.enough?)
     }
 
     /// Whether the nose has not moved yet.
@@ -670,6 +691,7 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
                     Motion::Free | Motion::Taut => self.venting_margin().unwrap_or(-1.0),
                     _ => -1.0,
                 },
+                NetworkEvent::Enough => self.enough_margin().unwrap_or(-1.0),
                 NetworkEvent::Spent => match self.motion {
                     Motion::Latched | Motion::Stuck => self.spent_margin().unwrap_or(-1.0),
                     _ => -1.0,
@@ -707,7 +729,8 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
         match self.events[index] {
             NetworkEvent::Nose(_) if self.held => Direction::Off,
             NetworkEvent::Spent if !self.brief => Direction::Off,
-            NetworkEvent::Vented | NetworkEvent::Spent => Direction::Rising,
+            NetworkEvent::Enough if !self.held || self.enough.is_none() => Direction::Off,
+            NetworkEvent::Vented | NetworkEvent::Spent | NetworkEvent::Enough => Direction::Rising,
             NetworkEvent::Nose(_) => Direction::Rising,
             NetworkEvent::Phase { vessel } if self.bulk[vessel] => Direction::Falling,
             NetworkEvent::Phase { .. } => Direction::Rising,

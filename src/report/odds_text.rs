@@ -5,7 +5,8 @@ use std::fmt::Write;
 use crate::statistics::percentile::PercentileInterval;
 use crate::statistics::sensitivity::{IndexInterval, Sensitivities};
 use crate::study::odds::PERCENTILES;
-use crate::study::{Record, TrialVerdict};
+use crate::study::trial::ENOUGH;
+use crate::study::{CriterionKind, Record, TrialVerdict};
 use crate::units::{UnitSystem, format, format_percent};
 
 use super::odds::{
@@ -90,7 +91,7 @@ fn failures(out: &mut String, report: &OddsReport<'_>) {
                 .zip(place)
                 .and_then(|(margins, place)| margins.get(place))
                 .map_or("-".to_owned(), |margin| {
-                    format!("{:+.1} %", 100.0 * margin.estimate)
+                    margin_of(&failure.kind, margin.estimate)
                 })
         };
         let first = failure.first_chance;
@@ -104,6 +105,16 @@ fn failures(out: &mut String, report: &OddsReport<'_>) {
         ]);
     }
     columns(out, &rows);
+}
+
+/// A margin over a limit; that of the force over retention is followed only so far.
+fn margin_of(kind: &CriterionKind, margin: f64) -> String {
+    let followed = ENOUGH - 1.0;
+    if *kind == CriterionKind::RetentionFactor && margin > followed - 1e-3 {
+        format!("over {:+.0} %", 100.0 * followed)
+    } else {
+        format!("{:+.1} %", 100.0 * margin)
+    }
 }
 
 fn quantities(out: &mut String, report: &OddsReport<'_>, units: UnitSystem) {

@@ -18,6 +18,9 @@ use super::inputs::Inputs;
 use super::leak::pressure_force;
 use super::shot::HeldNose;
 
+/// Multiple of the wanted force over retention up to which trials that are only counted follow it.
+pub const ENOUGH: f64 = 1.5;
+
 /// Trials handed over at a time, and so the grain of progress and of early stops.
 pub const BATCH: u64 = 64;
 
