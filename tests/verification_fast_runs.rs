@@ -7,8 +7,9 @@ use coldkick::discharge::{Outcome, Settings, run};
 use coldkick::network::criteria::Criteria;
 use coldkick::network::spec::System;
 use coldkick::statistics::{QuantileFunction, Sampler, SamplingMethod};
+use coldkick::study::Campaign;
 use coldkick::study::criterion::{Criterion, CriterionKind};
-use coldkick::study::trial::try_system;
+use coldkick::study::trial::{ENOUGH, try_system};
 use rayon::prelude::*;
 
 const LARGEST: f64 = 1e-3;
@@ -141,6 +142,52 @@ fn check(each: u64, least: usize) {
 #[test]
 fn drawn_designs() {
     check(8, 20);
+}
+
+/// Trials that are only counted stop following the force with the nose held at a multiple of what is
+/// wanted: they must judge as runs that follow it to the end. What is wanted is set near the median, so that about half
+/// fail it.
+#[test]
+fn a_force_followed_only_so_far_is_judged_alike() {
+    let quick = |wanted: f64| Settings {
+        enough: Some(ENOUGH * wanted),
+        ..Settings::for_many_runs()
+    };
+    for (name, design) in designs() {
+        if name.starts_with("sizing") {
+            continue;
+        }
+        let central = design.system(&design.central()).expect("a system").0;
+        let wanted = held_factor(&central, &Settings::for_many_runs());
+        let campaign =
+            Campaign::new(design.draws().unwrap(), SamplingMethod::Plain, 5, 40).unwrap();
+        let mut failed = 0;
+        for index in 0..40 {
+            let (system, _) = design.system(&campaign.values(index).unwrap()).unwrap();
+            for share in [1.0, 0.3] {
+                let criteria = Criteria {
+                    retention_factor: Some(share * wanted),
+                    ..Criteria::default()
+                };
+                let full = try_system(&system, &criteria, &Settings::for_many_runs()).unwrap();
+                let counted = try_system(&system, &criteria, &quick(share * wanted)).unwrap();
+                assert_eq!(
+                    full.first_failed(),
+                    counted.first_failed(),
+                    "{name} {index}"
+                );
+                let pairs = full.margins.iter().zip(&counted.margins);
+                for (full, counted) in pairs.map(|(a, b)| (a.unwrap(), b.unwrap())) {
+                    let followed =
+                        full == counted || counted > ENOUGH - 1.0 - 1e-9 && full >= counted;
+                    assert!(followed, "{name} {index}: {full} {counted}");
+                }
+                failed += u32::from(full.first_failed().is_some());
+            }
+        }
+        println!("{name}: {failed} of 80 fail");
+        assert!((5..75).contains(&failed), "{name}: {failed}");
+    }
 }
 
 /// Five hundred of them take a quarter of an hour.
