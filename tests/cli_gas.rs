@@ -1,20 +1,13 @@
 //! `coldkick gas` as a user meets it.
 
-use assert_cmd::Command;
+#[path = "common/command.rs"]
+mod command;
+
+use command::{Outcome, binary, outcome};
 
 fn gas(arguments: &[&str]) -> (i32, String, String) {
-    let output = Command::cargo_bin("coldkick")
-        .expect("the command is built")
-        .arg("gas")
-        .args(arguments)
-        .env("NO_COLOR", "1")
-        .output()
-        .expect("the command runs");
-    (
-        output.status.code().expect("it exits by itself"),
-        String::from_utf8(output.stdout).expect("text"),
-        String::from_utf8(output.stderr).expect("text"),
-    )
+    let Outcome { code, out, err } = outcome(binary().arg("gas").args(arguments));
+    (code, out, err)
 }
 
 fn json(arguments: &[&str]) -> serde_json::Value {

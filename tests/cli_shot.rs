@@ -492,6 +492,29 @@ fn changes_on_the_command_line_are_checked_like_the_file() {
     assert_eq!(std::fs::read_to_string(&design).expect("the design"), SMALL);
 }
 
+/// A file that is no valid design yet becomes one by the changes; what is still wrong is said.
+#[test]
+fn changes_on_the_command_line_can_mend_the_file() {
+    let folder = folder();
+    let charge = "vessels.cartridge.charge=2 g";
+    for (slip, mended) in [
+        ("charge: \"2 g\"", "charge: \"2 mm\""),
+        ("charge: \"2 g\"", "charge: \"-2 g\""),
+        ("charge: \"2 g\", ", ""),
+    ] {
+        let design = write(&folder, "slip.ron", SMALL.replace(slip, mended));
+        let run = coldkick(&["shot", text(&design), "--quiet"]);
+        assert_eq!(run.code, 2, "{}", run.out);
+        let run = coldkick(&["shot", text(&design), "--quiet", "--set", charge]);
+        assert_eq!(run.code, 0, "{mended}: {}", run.err);
+        assert!(run.out.starts_with("PASS"), "{}", run.out);
+        let other = "vessels.bay.volume=0.3 L";
+        let run = coldkick(&["shot", text(&design), "--quiet", "--set", other]);
+        assert_eq!(run.code, 2, "{}", run.out);
+        assert!(run.err.contains("charge"), "{}", run.err);
+    }
+}
+
 #[test]
 fn check_says_what_a_design_means() {
     let folder = folder();

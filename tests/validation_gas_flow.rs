@@ -409,3 +409,39 @@ fn servo_at_two_voltages() {
     // Proportionality says 4 % more than the sheet, whose .10 s is good to 5 %.
     close("slew at the higher voltage", slew, printed, 0.05);
 }
+
+/// A partial vacuum that leaks up at 2.966e-4 mol/s, all of it choked (50.6 kPa is under 0.528 of
+/// the surroundings): the leak a design makes of that test passes as much air of the surroundings.
+/// Four printed digits, and R of air to five.
+#[test]
+fn regulations_example_of_a_vacuum_leak_check() {
+    let row = row("cfr-1065-leak", "example", "1065.644");
+    let of = |name: &str| number(&row, name);
+    let text = format!(
+        r#"(name: "leak check", vessels: {{"bay": (kind: "bay", volume: "1 L")}},
+            paths: {{"leak": (kind: "leak", from: "bay", to: "ambient", decay: (
+                volume: "{} L", start: "{} kPa abs", end: "{} kPa abs", time: "{} s",
+                temperature: "{} K", surroundings: "101.325 kPa abs"))}},
+            site: (mode: "bench", pressure: "1.01325 bara", temperature: "20 degC"))"#,
+        of("volume_l"),
+        of("start_kpa"),
+        of("end_kpa"),
+        of("time"),
+        of("temperature"),
+    );
+    let design = coldkick::design::Design::parse("leak.ron", &text).expect("a design");
+    let (system, _) = design.system(&[]).expect("a system");
+    let leak = &system.paths[0];
+    let air = coldkick::thermo::air::GAS_CONSTANT;
+    let density = 101_325.0 / (air * of("temperature"));
+    let flux = mass_flux(101_325.0, density, of("end_kpa") * 1e3, 1.4).expect("in range");
+    let molar_mass = GAS_CONSTANT / air;
+    let flow = leak.discharge_coefficient * leak.area * flux / molar_mass;
+    close("1065.644", flow, of("molar_flow"), 3e-4);
+    // A vacuum that gets deeper by itself, or past the surroundings, is a slip.
+    for (end, words) in [("20 kPa abs", "start"), ("120 kPa abs", "surroundings")] {
+        let wrong = text.replace("50.6 kPa abs", end);
+        let error = coldkick::design::Design::parse("leak.ron", &wrong).expect_err("a slip");
+        assert!(error.to_string().contains(words), "{error}");
+    }
+}

@@ -298,3 +298,51 @@ fn an_end_stop_is_marked() {
     let (free, _) = reduced(&pulse(5_000.0, f64::INFINITY));
     assert!(free.saturated.iter().all(|s| !s));
 }
+
+/// Ten million rows at 50 kHz, 200 s of which the shot is a quarter of a second: read and reduced in
+/// seconds, with less memory than five numbers of each row would take beside the text itself.
+#[test]
+#[ignore = "writes 170 MB and takes some 10 s: cargo nextest run --run-ignored only ten_million"]
+fn ten_million_rows_are_read_in_seconds() {
+    use std::io::Write;
+    use std::time::Instant;
+    const ROWS: usize = 10_000_000;
+    let mut file = std::io::BufWriter::new(tempfile::tempfile().unwrap());
+    writeln!(file, "t [s],bay [kPa gauge]").unwrap();
+    let signal = |t: f64| match t {
+        t if t < 0.004 => 0.0,
+        t if t < 0.03 => 80.0 * (1.0 - (-(t - 0.004) / 0.008).exp()),
+        t => 80.0 * (-(t - 0.03) / 0.02).exp(),
+    };
+    for row in 0..ROWS {
+        let time = row as f64 / 50e3 - 50.0;
+        let noise = 0.4 * ((row * 7919 % 1000) as f64 / 500.0 - 1.0);
+        writeln!(file, "{time:.6},{:.3}", signal(time) + noise).unwrap();
+    }
+    let mut file = file.into_inner().unwrap();
+    let mut bytes = Vec::new();
+    std::io::Seek::rewind(&mut file).unwrap();
+    std::io::Read::read_to_end(&mut file, &mut bytes).unwrap();
+    let size = bytes.len();
+    let started = Instant::now();
+    let trace = read("big.csv", bytes, &options()).unwrap();
+    let (channel, _) = reduce(&trace.columns[0], (-0.1, 0.4), 300);
+    let taken = started.elapsed().as_secs_f64();
+    let channel = channel.unwrap();
+    assert_eq!(trace.columns[0].values.len(), ROWS);
+    assert_eq!(channel.samples, 25_001);
+    assert!((100..=600).contains(&channel.values.len()));
+    let peak = channel.values.iter().copied().fold(0.0, f64::max);
+    // The signal jumps to 80 kPa; the noise of a mean is far smaller.
+    assert!((peak / 80e3 - 1.0).abs() < 0.03, "{peak}");
+    println!("{size} bytes in {taken:.2} s");
+    assert!(taken < 20.0, "{taken} s");
+    // The text, and 56 bytes a row at the most.
+    if let Ok(status) = std::fs::read_to_string("/proc/self/status") {
+        let line = status.lines().find(|line| line.starts_with("VmHWM:"));
+        let kib = line.and_then(|line| line.split_whitespace().nth(1)?.parse::<usize>().ok());
+        let most = size + 56 * ROWS;
+        println!("peak memory {kib:?} KiB");
+        assert!(kib.is_none_or(|kib| kib * 1024 < most), "{kib:?} KiB");
+    }
+}

@@ -64,7 +64,8 @@ pub struct TraceArguments {
         requires = "as_trace"
     )]
     pub spikes: String,
-    /// Columns: vessels of the design and "travel", separated by commas; the bay alone if left out
+    /// Columns: vessels of the design, "travel" and "wire" (a wire across the joint), separated by
+    /// commas; the bay alone if left out
     #[arg(long, value_name = "NAMES", requires = "as_trace")]
     pub record: Option<String>,
 }
@@ -155,13 +156,17 @@ pub fn write(
         let _ = write!(text, ",{heading}");
     }
     text.push('\n');
+    let end = trace.times.last().copied().unwrap_or(0.0);
     for (index, time) in trace.times.iter().enumerate() {
         let _ = write!(text, "{time:.6}");
         for ((_, observable), column) in columns.iter().zip(&trace.columns) {
             let value = column.get(index).copied().unwrap_or(f64::NAN);
             let _ = match observable {
                 Observable::Pressure { .. } => write!(text, ",{:.3}", value / 1e3),
-                _ => write!(text, ",{:.3}", value * 1e3),
+                Observable::Travel => write!(text, ",{:.3}", value * 1e3),
+                // Five volts while the wire is whole.
+                Observable::Release if value < end && *time >= value => write!(text, ",0"),
+                Observable::Release => write!(text, ",5"),
             };
         }
         text.push('\n');
@@ -251,10 +256,13 @@ fn columns(
             if name == "travel" && system.nose.is_some() {
                 return Ok(("travel [mm]".to_owned(), Observable::Travel));
             }
+            if name == "wire" && system.nose.is_some() {
+                return Ok(("wire [V]".to_owned(), Observable::Release));
+            }
             let known = || {
                 let mut names: Vec<&str> = system.vessels.iter().map(|v| v.name.as_str()).collect();
                 if system.nose.is_some() {
-                    names.push("travel");
+                    names.extend(["travel", "wire"]);
                 }
                 names.join(", ")
             };

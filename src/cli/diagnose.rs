@@ -5,10 +5,12 @@ use std::path::PathBuf;
 use clap::Args;
 
 use crate::cli::as_trace::named;
-use crate::cli::common::{CommonOptions, Format};
+use crate::cli::common::{ChangeOptions, CommonOptions, Format};
 use crate::cli::files::{check_target, print, write_whole};
+use crate::cli::flight_chance::chance_change;
+use crate::cli::progress::StatusLine;
 use crate::cli::traces::{self, Told, TraceOptions};
-use crate::cli::{Failure, Verdict, load};
+use crate::cli::{Failure, Verdict, draws, load};
 use crate::design::fitted::with_fitted;
 use crate::design::{Design, Input};
 use crate::discharge::Settings;
@@ -71,6 +73,13 @@ pub struct DiagnoseArguments {
     /// Error allowed to the model, as a share of the rise
     #[arg(long, value_name = "SHARE", default_value = "1 %")]
     pub model_error: String,
+    /// Design that will fly, for the chance of success with what was found (otherwise the one
+    /// tested); its vessels and paths have the same names
+    #[arg(long, value_name = "FLIGHT.ron", help_heading = "Chance")]
+    pub flight: Option<PathBuf>,
+    /// Most trials of the design as it is and as fitted; 0 for none
+    #[arg(long, value_name = "N", default_value_t = 300, help_heading = "Chance")]
+    pub trials: u64,
     /// Write the design with the fitted values and the fault in it
     #[arg(long, value_name = "FITTED.ron", help_heading = "Output")]
     pub write: Option<PathBuf>,
@@ -99,7 +108,14 @@ pub fn run(arguments: &DiagnoseArguments) -> Result<Verdict, Failure> {
     if let Some(path) = &arguments.write {
         check_target(path, common.picture.force)?;
     }
+    if arguments.trials > 0 {
+        draws::check_trials(arguments.trials)?;
+    }
     let design = load::design(&arguments.design, &common.changes)?;
+    let flight = match &arguments.flight {
+        Some(path) => &load::design(path, &ChangeOptions::default())?,
+        None => &design,
+    };
     let (nominal, criteria) = load::central(&design)?;
     let settings = settings(arguments, &nominal)?;
     let options = TraceOptions {
@@ -143,21 +159,22 @@ pub fn run(arguments: &DiagnoseArguments) -> Result<Verdict, Failure> {
             .system(values)
             .map_err(|error| Box::new(error) as BuildError)
     };
-    let progress = progress(quiet);
+    let progress = StatusLine::new(quiet);
     let diagnosis = diagnose(
         &inputs,
         design.correlations(),
         &build,
         &measured,
         &settings,
-        &progress,
+        &|share: f64| progress.say(|_| format!("weighing causes: {:3.0} %", 100.0 * share)),
     )
     .map_err(load::failed_study)?;
-    clear_progress(quiet);
+    drop(progress);
     let shot_settings = Settings::default();
     let shot = |system| ShotStudy::new(system, &criteria, &shot_settings);
     let fitted_shot = shot(&diagnosis.fitted_system).map_err(load::failed_study)?;
     let nominal_shot = shot(&nominal).map_err(load::failed_study)?;
+    let chance = chance_change(flight, &diagnosis, arguments.trials)?;
     let report = Report {
         design: design.name(),
         diagnosis: &diagnosis,
@@ -165,7 +182,7 @@ pub fn run(arguments: &DiagnoseArguments) -> Result<Verdict, Failure> {
         understood: &understood,
         fitted_shot: &fitted_shot,
         nominal_shot: &nominal_shot,
-        chance: None,
+        chance: chance.as_ref(),
     };
     let units = common.output.units.into();
     let unwritable = |error: crate::report::ReportError| Failure::computation(error.to_string());
@@ -278,22 +295,4 @@ fn differs(input: &Input) -> bool {
         || path.contains("friction")
         || path.ends_with(".charge")
         || path.ends_with(".pressure")
-}
-
-/// A line on standard error that says how far the work is, on a terminal only.
-fn progress(quiet: bool) -> impl Fn(f64) + Sync {
-    use std::io::IsTerminal;
-    let shown = !quiet && std::io::stderr().is_terminal();
-    move |share: f64| {
-        if shown {
-            anstream::eprint!("\rweighing causes: {:3.0} %", 100.0 * share);
-        }
-    }
-}
-
-fn clear_progress(quiet: bool) {
-    use std::io::IsTerminal;
-    if !quiet && std::io::stderr().is_terminal() {
-        anstream::eprint!("\r{:32}\r", "");
-    }
 }

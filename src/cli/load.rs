@@ -18,12 +18,8 @@ use crate::study::StudyError;
 /// # Errors
 /// Bad input, shown where it is written.
 pub fn design(path: &Path, changes: &ChangeOptions) -> Result<Design, Failure> {
-    let design = Design::read(path).map_err(bad_design)?;
-    if changes.set.is_empty() {
-        return Ok(design);
-    }
-    let name = design.file().to_owned();
-    let mut text = design.text().to_owned();
+    // Changes come first: they may be what makes the file a valid design.
+    let (name, mut text) = Design::read_text(path).map_err(bad_design)?;
     for change in &changes.set {
         let Some((field, value)) = change.split_once('=') else {
             return Err(Failure::input(

@@ -10,6 +10,7 @@ pub mod diagnose;
 pub mod draws;
 pub mod failure;
 pub mod files;
+mod flight_chance;
 pub mod gas;
 mod gas_output;
 pub mod load;

@@ -14,20 +14,72 @@ const BAR: usize = 20;
 /// Nothing is shown before this.
 const PATIENCE: Duration = Duration::from_millis(700);
 
+/// One line that is written over and over, and gone at the end; nothing but on a terminal.
+pub struct StatusLine {
+    shown: bool,
+    started: Instant,
+    written: Mutex<Written>,
+}
+
+struct Written {
+    last: Instant,
+    width: usize,
+}
+
+impl StatusLine {
+    /// A line that is silent if `quiet` or if standard error is no terminal.
+    #[must_use]
+    pub fn new(quiet: bool) -> Self {
+        let now = Instant::now();
+        Self {
+            shown: !quiet && std::io::stderr().is_terminal(),
+            started: now,
+            written: Mutex::new(Written {
+                last: now,
+                width: 0,
+            }),
+        }
+    }
+
+    /// Writes the line anew, unless that was done a moment ago.
+    pub fn say(&self, text: impl FnOnce(Duration) -> String) {
+        if !self.shown {
+            return;
+        }
+        let Ok(mut written) = self.written.try_lock() else {
+            return;
+        };
+        let now = Instant::now();
+        if now < self.started + PATIENCE || now < written.last + PAUSE {
+            return;
+        }
+        written.last = now;
+        let text = text(now - self.started);
+        let width = written.width.max(text.chars().count());
+        written.width = text.chars().count();
+        let mut err = std::io::stderr().lock();
+        // A line that cannot be shown is no reason to stop.
+        let _ = write!(err, "\r{text:<width$}");
+        let _ = err.flush();
+    }
+}
+
+impl Drop for StatusLine {
+    fn drop(&mut self) {
+        let width = self.written.get_mut().map_or(0, |written| written.width);
+        if width > 0 {
+            let _ = write!(std::io::stderr(), "\r{:width$}\r", "");
+        }
+    }
+}
+
 /// Counts what is done and now and then says so.
 pub struct Progress {
     what: &'static str,
     total: Option<u64>,
     done: AtomicU64,
-    shown: bool,
-    started: Instant,
-    line: Mutex<Line>,
-}
-
-struct Line {
-    last: Instant,
-    width: usize,
-    note: String,
+    line: StatusLine,
+    note: Mutex<String>,
 }
 
 impl Progress {
@@ -35,48 +87,31 @@ impl Progress {
     /// standard error is no terminal.
     #[must_use]
     pub fn new(what: &'static str, total: Option<u64>, quiet: bool) -> Self {
-        let now = Instant::now();
         Self {
             what,
             total,
             done: AtomicU64::new(0),
-            shown: !quiet && std::io::stderr().is_terminal(),
-            started: now,
-            line: Mutex::new(Line {
-                last: now,
-                width: 0,
-                note: String::new(),
-            }),
+            line: StatusLine::new(quiet),
+            note: Mutex::default(),
         }
     }
 
     /// Whether anybody sees it.
     #[must_use]
     pub fn is_shown(&self) -> bool {
-        self.shown
+        self.line.shown
     }
 
     /// What to say beside the count from now on, such as a running interval.
     pub fn note(&self, note: String) {
-        if self.shown
-            && let Ok(mut line) = self.line.lock()
-        {
-            line.note = note;
+        if let Ok(mut current) = self.note.lock() {
+            *current = note;
         }
     }
 
-    fn show(&self) {
-        let Ok(mut line) = self.line.try_lock() else {
-            return;
-        };
-        let now = Instant::now();
-        if now < self.started + PATIENCE || now < line.last + PAUSE {
-            return;
-        }
-        line.last = now;
+    fn text(&self, elapsed: Duration) -> String {
         let done = self.done.load(Ordering::Relaxed);
-        let seconds = self.started.elapsed().as_secs_f64();
-        let rate = done as f64 / seconds;
+        let rate = done as f64 / elapsed.as_secs_f64();
         let mut text = match self.total {
             Some(total) => {
                 let filled = (BAR as u64 * done / total.max(1)) as usize;
@@ -91,30 +126,18 @@ impl Progress {
         if let Some(left) = self.total.and_then(|total| total.checked_sub(done)) {
             text += &format!(", {:.0} s left", left as f64 / rate);
         }
-        if !line.note.is_empty() {
-            text += &format!("; {}", line.note);
+        if let Ok(note) = self.note.lock()
+            && !note.is_empty()
+        {
+            text += &format!("; {note}");
         }
-        let width = line.width.max(text.len());
-        line.width = text.len();
-        // A line that cannot be shown is no reason to stop.
-        let _ = write!(std::io::stderr(), "\r{text:<width$}");
+        text
     }
 }
 
 impl Observer for Progress {
     fn tick(&self) {
         self.done.fetch_add(1, Ordering::Relaxed);
-        if self.shown {
-            self.show();
-        }
-    }
-}
-
-impl Drop for Progress {
-    fn drop(&mut self) {
-        let width = self.line.get_mut().map_or(0, |line| line.width);
-        if width > 0 {
-            let _ = write!(std::io::stderr(), "\r{:width$}\r", "");
-        }
+        self.line.say(|elapsed| self.text(elapsed));
     }
 }

@@ -1,6 +1,5 @@
 //! `coldkick size`: which cartridge, bay, orifice and pins.
 
-use std::io::{IsTerminal, Write};
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -8,6 +7,7 @@ use clap::Args;
 
 use crate::cli::common::{CommonOptions, Format};
 use crate::cli::files::{check_target, print, write_whole};
+use crate::cli::progress::StatusLine;
 use crate::cli::{Failure, Verdict, load};
 use crate::design::Design;
 use crate::design::sizing::{SizingWorkshop, holding_table};
@@ -213,7 +213,7 @@ fn needs(arguments: &SizeArguments, workshop: &SizingWorkshop) -> Result<Needs, 
 
 /// Stops on Ctrl-C and says on a terminal where the search stands.
 struct Watch {
-    shown: bool,
+    line: StatusLine,
     aim: Aim,
     units: UnitSystem,
 }
@@ -222,13 +222,8 @@ static STOP: AtomicBool = AtomicBool::new(false);
 
 impl Observer for Watch {
     fn progress(&self, progress: &Progress) {
-        if self.shown {
-            let line = sizing::progress(progress, self.aim, self.units);
-            let mut err = std::io::stderr().lock();
-            // Progress that cannot be shown is no reason to stop.
-            let _ = write!(err, "\r{line:<100}");
-            let _ = err.flush();
-        }
+        self.line
+            .say(|_| sizing::progress(progress, self.aim, self.units));
     }
 
     fn stop(&self) -> bool {
@@ -252,7 +247,7 @@ fn look(
     let aims = &workshop.plan().aims;
     let quiet = arguments.common.output.quiet;
     let watch = Watch {
-        shown: !quiet && std::io::stderr().is_terminal(),
+        line: StatusLine::new(quiet),
         aim: aims.first().copied().unwrap_or(Aim::LeastMass),
         units,
     };
@@ -263,9 +258,7 @@ fn look(
         ..SearchSettings::default()
     };
     let answer = search(workshop, needs, aims, &settings, &watch);
-    if watch.shown {
-        let _ = write!(std::io::stderr(), "\r{:<100}\r", "");
-    }
+    drop(watch);
     if answer.interrupted {
         warn(arguments, "stopped; this is the best so far");
     }

@@ -5,7 +5,9 @@ use std::path::{Path, PathBuf};
 use crate::cli::Failure;
 use crate::network::spec::{Role, System};
 use crate::study::diagnosis::{Measured, Observable, Places, Trigger};
-use crate::trace::{Assignment, Place, Quantity, ReadOptions, Reference, Trace, read, reduce};
+use crate::trace::{
+    Assignment, Column, Place, Quantity, ReadOptions, Reference, Trace, read, reduce,
+};
 use crate::units::{Dimension, parse};
 
 /// Largest trace read [bytes]: ten million rows and room.
@@ -120,7 +122,7 @@ pub fn load(
         .map(|path| {
             let bytes = bytes(path)?;
             let name = path.display().to_string();
-            let trace = read(&name, &bytes, &reading).map_err(refused)?;
+            let trace = read(&name, bytes, &reading).map_err(refused)?;
             reduced(trace, system, options)
         })
         .collect()
@@ -148,6 +150,19 @@ fn bytes(path: &Path) -> Result<Vec<u8>, Failure> {
         ));
     }
     std::fs::read(path).map_err(unreadable)
+}
+
+/// When the nose nearly reaches the end of its tether in a column of travel: what it does from there
+/// on says nothing of the separation.
+fn taut(column: &Column, system: &System) -> Option<f64> {
+    const NEARLY: f64 = 0.95;
+    let (nose, _) = system.nose.as_ref()?;
+    let reach = NEARLY * nose.tether.as_ref()?.length;
+    if column.quantity != Quantity::Travel {
+        return None;
+    }
+    let index = column.values.iter().position(|value| *value > reach)?;
+    column.times.get(index).copied()
 }
 
 /// Settles when the command was, cuts the record to what the design can explain, and reduces it.
@@ -225,6 +240,15 @@ fn reduced(trace: Trace, system: &System, options: &TraceOptions<'_>) -> Result<
     }
     let mut channels = Vec::new();
     for column in &trace.columns {
+        let (start, end) = window;
+        let taut = taut(column, system).filter(|time| *time < end);
+        if let Some(time) = taut {
+            notes.push(format!(
+                "`{}` used up to {time:.4} s, where the tether comes taut",
+                column.heading
+            ));
+        }
+        let window = (start, taut.unwrap_or(end));
         let (channel, left_out) = reduce(column, window, options.points);
         notes.extend(left_out);
         match channel {

@@ -25,9 +25,17 @@ use super::scan::{Kind, Node, scan};
 /// ```
 pub fn set(name: &str, text: &str, path: &str, value: &str) -> Result<String, DesignError> {
     let document = Document::from_text(name, text)?;
-    document.sections()?;
+    let before = document.sections();
+    if document.tree.is_none() {
+        before?;
+        return Err(document.error_at(path, no_such_field(&document, path)));
+    }
     let path = path.trim();
     let changed = write(&document, path, value)?;
+    if before.is_err() {
+        // Perhaps the change mends it; the reading of the design says what does not fit.
+        return Ok(changed);
+    }
     // A name the section does not know is a slip in the path, not in the file.
     match Document::from_text(name, &changed)?.sections() {
         Ok(_) => Ok(changed),

@@ -2,7 +2,7 @@
 
 use crate::flow::opening::{Opening, PortLaw};
 use crate::network::spec::System;
-use crate::study::diagnosis::{Cause, Diagnosis, FittedValue, Places};
+use crate::study::diagnosis::{Cause, Diagnosis, Explanation, FittedValue, Places};
 use crate::units::{Dimension, UnitSystem, axis_unit};
 
 use super::Design;
@@ -13,8 +13,9 @@ use super::error::DesignError;
 const WORTH_WRITING: f64 = 0.1;
 
 /// The text of a design with the likeliest explanation of a diagnosis in it: values the traces have
-/// narrowed as normal distributions, the fault as fixed values. Values that differ from test to test
-/// keep what the design says of them.
+/// narrowed as normal distributions, and so the fault where the design has a field for its very
+/// value (otherwise it is fixed). Values that differ from test to test keep what the design says of
+/// them. The design may be another than the one tested, if vessels and paths have the same names.
 ///
 /// # Errors
 /// A [`DesignError`] where the text cannot be changed.
@@ -31,7 +32,8 @@ pub fn with_fitted(design: &Design, diagnosis: &Diagnosis) -> Result<String, Des
             continue;
         }
         if get(&text, path).is_some() {
-            let input = value.input.and_then(|index| design.inputs().get(index));
+            // By path, for the design may be another than the one that was tested.
+            let input = design.inputs().iter().find(|input| input.path == path);
             let support = input.map_or((f64::NEG_INFINITY, f64::INFINITY), |input| {
                 input.distribution.support()
             });
@@ -39,7 +41,7 @@ pub fn with_fitted(design: &Design, diagnosis: &Diagnosis) -> Result<String, Des
         }
     }
     match diagnosis.verdict() {
-        Some(verdict) => with_fault(name, text, verdict.cause, &diagnosis.fitted_system),
+        Some(verdict) => with_fault(name, text, verdict, &diagnosis.fitted_system),
         None => Ok(text),
     }
 }
@@ -77,12 +79,32 @@ fn quantity(dimension: Dimension, value: f64) -> String {
         .to_owned()
 }
 
+/// A value of the system with the fitted spread of the fault that it is, if it is one.
+fn spread(faults: &[FittedValue], dimension: Dimension, value: f64) -> String {
+    let is = |fault: &&FittedValue| {
+        fault.dimension == dimension && (fault.value - value).abs() <= 1e-9 * value.abs()
+    };
+    match faults.iter().find(is) {
+        Some(fault) => {
+            let least = if dimension.has_natural_zero() {
+                0.0
+            } else {
+                f64::NEG_INFINITY
+            };
+            narrowed(fault, (least, f64::INFINITY))
+        }
+        None => quantity(dimension, value),
+    }
+}
+
 fn with_fault(
     name: &str,
     text: String,
-    cause: Cause,
+    explanation: &Explanation,
     system: &System,
 ) -> Result<String, DesignError> {
+    let cause = explanation.cause;
+    let quantity = |dimension, value| spread(&explanation.faults, dimension, value);
     let places = Places::of(system);
     let path_name = |index: Option<usize>| {
         index

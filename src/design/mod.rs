@@ -70,6 +70,16 @@ impl Design {
         Design::from_bytes(&path.display().to_string(), &read_limited(path)?)
     }
 
+    /// Name and text of a design file that need not be valid yet: for changes to be made first.
+    ///
+    /// # Errors
+    /// When the file cannot be read, is too long, empty or not UTF-8.
+    pub fn read_text(path: &std::path::Path) -> Result<(String, String), DesignError> {
+        let name = path.display().to_string();
+        let document = Document::from_bytes(&name, &read_limited(path)?)?;
+        Ok((name, document.text.to_string()))
+    }
+
     fn from_document(document: Document) -> Result<Self, DesignError> {
         let sections = document.sections()?;
         let mut reader = Reader::collecting(&document, &sections.shared);

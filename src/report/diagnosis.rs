@@ -2,15 +2,16 @@
 
 use std::fmt::Write;
 
-use crate::study::ShotStudy;
 use crate::study::diagnosis::{
     Candidate, Cause, Diagnosis, Explanation, FittedValue, LookAlike, Measured, Observable,
 };
+use crate::study::{Chance, ShotStudy};
 use crate::units::{
     Dimension, UnitSystem, format, format_percent, format_pressure_difference, format_time,
     significant,
 };
 
+use super::odds::{chance_in_short, interval};
 use super::terminal::{ASIDE, FAIL, PASS, bullet, cautions, columns, heading};
 use super::wording;
 
@@ -28,8 +29,23 @@ pub struct Report<'a> {
     pub fitted_shot: &'a ShotStudy,
     /// The design as it is.
     pub nominal_shot: &'a ShotStudy,
-    /// The chance of success with the fitted values and as designed, where it was computed.
-    pub chance: Option<(f64, f64)>,
+    /// What it does to the chance of success, where that was computed.
+    pub chance: Option<&'a ChanceChange>,
+}
+
+/// The chance of success before and after.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ChanceChange {
+    /// Name of the design that flies.
+    pub design: String,
+    /// As designed.
+    pub designed: Chance,
+    /// Trials behind it.
+    pub designed_trials: u64,
+    /// With the fitted values as far as they are known, and the fault.
+    pub fitted: Chance,
+    /// Trials behind it.
+    pub fitted_trials: u64,
 }
 
 /// A value with its 90 % interval and what was expected.
@@ -97,6 +113,25 @@ fn describe(explanation: &Explanation, units: UnitSystem) -> String {
     text
 }
 
+/// "99.2 % (97 to 99.9 %) as designed -> 41 % (35 to 47 %) as fitted".
+fn chance(change: &ChanceChange) -> String {
+    let one = |chance: &Chance| {
+        format!(
+            "{} (95 % interval {})",
+            chance_in_short(chance),
+            interval(chance.low, chance.high)
+        )
+    };
+    format!(
+        "{} as designed -> {} as fitted: success of {}, {} and {} trials; no permission",
+        one(&change.designed),
+        one(&change.fitted),
+        change.design,
+        change.designed_trials,
+        change.fitted_trials
+    )
+}
+
 /// The report as text; the verdict alone with `brief`.
 #[must_use]
 pub fn text(report: &Report<'_>, units: UnitSystem, brief: bool) -> String {
@@ -130,13 +165,8 @@ pub fn text(report: &Report<'_>, units: UnitSystem, brief: bool) -> String {
         "  as fitted       ",
         &wording::verdict(report.fitted_shot, units),
     );
-    if let Some((fitted, designed)) = report.chance {
-        let _ = writeln!(
-            out,
-            "  chance of success {} as fitted, {} as designed",
-            format_percent(fitted),
-            format_percent(designed)
-        );
+    if let Some(change) = report.chance {
+        bullet(&mut out, "  chance          ", &chance(change));
     }
     heading(&mut out, "What to check on the bench");
     for cause in likely(diagnosis) {

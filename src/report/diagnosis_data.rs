@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use crate::study::Chance;
 use crate::study::diagnosis::FittedValue;
 
 use super::ReportError;
@@ -63,6 +64,7 @@ struct Document<'a> {
     events: Vec<Vec<Event<'a>>>,
     fitted_pass: bool,
     designed_pass: bool,
+    chance: Option<ChanceOfSuccess<'a>>,
     understood: Vec<Understood<'a>>,
     series: Vec<Series<'a>>,
     evaluations: u64,
@@ -98,6 +100,32 @@ struct Next<'a> {
 struct Event<'a> {
     name: &'a str,
     time_s: f64,
+}
+
+#[derive(Serialize)]
+struct ChanceOfSuccess<'a> {
+    design: &'a str,
+    designed: ChanceValue,
+    fitted: ChanceValue,
+}
+
+#[derive(Serialize)]
+struct ChanceValue {
+    estimate: f64,
+    low: f64,
+    high: f64,
+    trials: u64,
+}
+
+impl ChanceValue {
+    fn of(chance: &Chance, trials: u64) -> Self {
+        ChanceValue {
+            estimate: chance.estimate,
+            low: chance.low,
+            high: chance.high,
+            trials,
+        }
+    }
 }
 
 #[derive(Serialize)]
@@ -188,6 +216,11 @@ pub fn json(report: &Report<'_>) -> Result<String, ReportError> {
             .collect(),
         fitted_pass: report.fitted_shot.pass(),
         designed_pass: report.nominal_shot.pass(),
+        chance: report.chance.map(|change| ChanceOfSuccess {
+            design: &change.design,
+            designed: ChanceValue::of(&change.designed, change.designed_trials),
+            fitted: ChanceValue::of(&change.fitted, change.fitted_trials),
+        }),
         understood: report
             .understood
             .iter()

@@ -113,16 +113,22 @@ impl Figure {
     pub(super) fn height(&self) -> f64 {
         let axes: f64 = self.panels.iter().map(|panel| panel.height + GAP).sum();
         let listing = self.marks_in_range().len().div_ceil(2) as f64 * 17.0;
-        let lines = self.subtitle.len() as f64 * 17.0;
-        41.0 + lines + self.tag_height() + axes + 46.0 + listing + 12.0
+        self.head() + self.tag_height() + axes + 46.0 + listing + 12.0
+    }
+
+    /// Room for title and subtitle [px].
+    fn head(&self) -> f64 {
+        if self.title.is_empty() && self.subtitle.is_empty() {
+            return 8.0;
+        }
+        41.0 + self.subtitle.len() as f64 * 17.0
     }
 
     /// Draws the figure with its upper edge at a height of the page [px].
     pub(super) fn draw_at(&self, scene: &mut Scene, origin: f64) {
         let marks = self.marks_in_range();
         let rows = tag_rows(&marks, self);
-        let lines = self.subtitle.len() as f64 * 17.0;
-        let top = origin + 41.0 + lines + self.tag_height();
+        let top = origin + self.head() + self.tag_height();
         headline(scene, origin, &self.title, &self.subtitle);
         let across = self.across();
         let mut y = top;
@@ -346,8 +352,10 @@ fn fill(scene: &mut Scene, band: &Band, across: &Axis, up: &Axis) {
     let visible = |x: f64| x >= across.low && x <= across.high;
     let inside: Vec<_> = band.points.iter().filter(|(x, _, _)| visible(*x)).collect();
     let mut path = String::new();
-    let there = inside.iter().map(|(x, _, high)| (*x, *high));
-    let back = inside.iter().rev().map(|(x, low, _)| (*x, *low));
+    // A region without an end fills the axes.
+    let within = |y: f64| y.clamp(up.low, up.high);
+    let there = inside.iter().map(|(x, _, high)| (*x, within(*high)));
+    let back = inside.iter().rev().map(|(x, low, _)| (*x, within(*low)));
     for (index, (x, y)) in there.chain(back).enumerate() {
         let verb = if index == 0 { 'M' } else { 'L' };
         path.push_str(&format!("{verb} {:.2} {:.2} ", across.map(x), up.map(y)));

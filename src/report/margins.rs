@@ -240,9 +240,9 @@ pub fn headlines(report: &MarginsReport<'_>) -> Vec<String> {
     };
     let closest = closest(report.sweep).map_or_else(String::new, |(value, kind, margin)| {
         format!(
-            ", closest limit {} {} at {}",
-            short(kind),
+            ", smallest margin {} ({}) at {}",
             percent_of_limit(margin),
+            short(kind),
             over.show(value)
         )
     });
@@ -301,6 +301,6 @@ fn distance(report: &MarginsReport<'_>) -> Option<String> {
     Some(format!(
         "the design's own {} lies {} {side} that limit",
         over.show(usual),
-        over.show_difference(edge.inside - usual)
+        over.show_difference(over.rounded(edge.inside, !edge.holds_below()) - usual)
     ))
 }

@@ -10,8 +10,8 @@ use super::margins::{MarginsReport, SweptValue, headlines, short};
 use super::margins_text::by_closeness;
 use super::sheet::{Block, Border, Cell, CellMap, Sheet};
 
-/// Margins above this share of the limit are drawn at it: what counts is where they cross zero.
-const HIGHEST: f64 = 2.0;
+/// Margins beyond these shares of the limit are drawn at them: what counts is where they cross zero.
+const HIGHEST: f64 = 4.0;
 const LOWEST: f64 = -1.5;
 /// Criteria that come this close to their limit have a panel of their own, at least one of them and
 /// at most so many; the others share one.
@@ -34,11 +34,27 @@ pub fn margins(report: MarginsReport<'_>) -> Sheet {
             ),
         },
         subtitle: match report.second {
-            None => headlines(&report),
+            None => headlines(&report).iter().flat_map(|l| wrapped(l)).collect(),
             Some(_) => vec![format!("at most {} trials at each point", report.trials)],
         },
         blocks: vec![block],
     }
+}
+
+/// A sentence in lines that fit the page.
+fn wrapped(sentence: &str) -> Vec<String> {
+    const MOST: usize = 116;
+    let mut lines: Vec<String> = Vec::new();
+    for word in sentence.split(' ') {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + word.chars().count() < MOST => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    lines
 }
 
 fn along(report: &MarginsReport<'_>) -> Figure {
@@ -116,14 +132,14 @@ fn margin_panel(report: &MarginsReport<'_>, kind: &CriterionKind, passing: &[Str
     let reach = band.iter().flat_map(|(_, low, high)| [*low, *high]);
     let ends = ends(reach.chain(nominal.iter().map(|(_, y)| *y)));
     let range = (report.over.low, report.over.high);
-    let mut bands = shade(passing, range, ends, "");
+    let mut bands = shade(passing, range, "");
     bands.push(Band {
         label: "5 to 95 % of trials".to_owned(),
         points: band,
         style: 0,
     });
     Panel {
-        label: "margin [%]".to_owned(),
+        label: "margin [% of limit]".to_owned(),
         bands,
         curves: vec![Curve {
             label: short(kind),
@@ -155,8 +171,8 @@ fn other_margins(
     let ends = ends(curves.iter().flat_map(|c| &c.points).map(|(_, y)| *y));
     let range = (report.over.low, report.over.high);
     Panel {
-        label: "margin [%]".to_owned(),
-        bands: shade(passing, range, ends, ""),
+        label: "margin [% of limit]".to_owned(),
+        bands: shade(passing, range, ""),
         curves,
         levels: limit(),
         ends: Some(ends),
@@ -181,7 +197,7 @@ fn chance_panel(report: &MarginsReport<'_>, passing: &[Stretch], range: (f64, f6
         0.0
     };
     let bottom = bottom.min(90.0);
-    let mut bands = shade(passing, range, (bottom, 100.0), "passes (central)");
+    let mut bands = shade(passing, range, "passes (central)");
     bands.push(Band {
         label: "95 % interval".to_owned(),
         points: chances()
@@ -210,12 +226,7 @@ fn chance_panel(report: &MarginsReport<'_>, passing: &[Stretch], range: (f64, f6
 }
 
 /// The stretches that pass, as regions of full height.
-fn shade(
-    passing: &[Stretch],
-    (low, high): (f64, f64),
-    (bottom, top): (f64, f64),
-    label: &str,
-) -> Vec<Band> {
+fn shade(passing: &[Stretch], (low, high): (f64, f64), label: &str) -> Vec<Band> {
     passing
         .iter()
         .enumerate()
@@ -228,7 +239,9 @@ fn shade(
                 } else {
                     String::new()
                 },
-                points: vec![(from, bottom, top), (to, bottom, top)],
+                points: [from, to]
+                    .map(|x| (x, f64::NEG_INFINITY, f64::INFINITY))
+                    .to_vec(),
                 style: 2,
             }
         })
@@ -272,7 +285,7 @@ fn map(report: &MarginsReport<'_>, second: &SweptValue, sweeps: &[(f64, Sweep)])
         cells,
         borders: vec![
             Border {
-                label: "passes inside".to_owned(),
+                label: "last that passes".to_owned(),
                 lines: border(sweeps, |sweep| {
                     sweep.nominal_edges.iter().map(|found| found.edge).collect()
                 }),

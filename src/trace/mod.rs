@@ -4,6 +4,7 @@
 //! Takes text, not files. Everything a reader of the report should know about the data is in
 //! [`Trace::understood`] and [`Trace::repairs`].
 
+mod columns;
 pub mod error;
 mod heading;
 mod number;
@@ -11,7 +12,8 @@ pub mod read;
 pub mod reduce;
 mod table;
 
+pub use columns::Assignment;
 pub use error::TraceError;
 pub use heading::{Place, Reference};
-pub use read::{Assignment, Column, Quantity, ReadOptions, Trace, read};
+pub use read::{Column, Quantity, ReadOptions, Trace, read};
 pub use reduce::reduce;

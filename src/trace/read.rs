@@ -1,7 +1,8 @@
 //! From a table to channels: which column is what, in SI, in order of time.
 
+use super::columns::{Assignment, columns_error, headings, time_column, time_scale, vessel_names};
 use super::error::TraceError;
-use super::heading::{Heading, Meaning, Place, Reference, Unit, understand, unit};
+use super::heading::{Meaning, Place, Reference, Unit};
 use super::table::{self, Table};
 
 /// Share of rows out of order that may be left out.
@@ -22,58 +23,6 @@ pub struct ReadOptions {
     pub surroundings: f64,
     /// Columns whose meaning is told.
     pub assignments: Vec<Assignment>,
-}
-
-/// A column whose meaning is told: `p1=bay,kPa,gauge`.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Assignment {
-    heading: String,
-    meaning: String,
-    unit: Option<Unit>,
-    reference: Option<Reference>,
-    written: String,
-}
-
-impl std::str::FromStr for Assignment {
-    type Err = TraceError;
-
-    fn from_str(text: &str) -> Result<Self, TraceError> {
-        let refuse = |problem: String| TraceError::Assignment {
-            text: text.to_owned(),
-            problem,
-        };
-        let (heading, rest) = text
-            .rsplit_once('=')
-            .ok_or_else(|| refuse("no `=`".to_owned()))?;
-        let mut parts = rest.split(',').map(str::trim);
-        let meaning = parts.next().unwrap_or_default().to_owned();
-        if heading.trim().is_empty() || meaning.is_empty() {
-            return Err(refuse("a heading or a meaning is missing".to_owned()));
-        }
-        let (mut found, mut reference) = (None, None);
-        for part in parts {
-            match part.to_lowercase().as_str() {
-                "gauge" => reference = Some(Reference::Gauge),
-                "absolute" | "abs" => reference = Some(Reference::Absolute),
-                _ => match unit(part) {
-                    Some(unit) => {
-                        if let Unit::Pressure(_, Some(stated)) = unit {
-                            reference = Some(stated);
-                        }
-                        found = Some(unit);
-                    }
-                    None => return Err(refuse(format!("`{part}` is not a unit I know"))),
-                },
-            }
-        }
-        Ok(Assignment {
-            heading: heading.trim().to_owned(),
-            meaning,
-            unit: found,
-            reference,
-            written: text.to_owned(),
-        })
-    }
 }
 
 /// What a channel measures.
@@ -124,15 +73,20 @@ pub struct Trace {
 ///
 /// # Errors
 /// A [`TraceError`] naming the file, the line and the way out.
-pub fn read(file: &str, bytes: &[u8], options: &ReadOptions) -> Result<Trace, TraceError> {
-    let mut table = table::read(file, bytes)?;
+pub fn read(
+    file: &str,
+    bytes: impl AsRef<[u8]>,
+    options: &ReadOptions,
+) -> Result<Trace, TraceError> {
+    let mut table = table::read(file, bytes.as_ref())?;
+    // Of ten million rows neither text nor numbers are kept longer than needed.
+    drop(bytes);
     let headings = headings(file, &table, options)?;
     let time = time_column(file, &table, &headings)?;
     let mut understood = vec![table.form.clone()];
     let scale = time_scale(file, &table, &headings, time)?;
     let rows = order(file, &mut table, time, scale)?;
-    let times: Vec<f64> = rows.iter().map(|(t, _)| *t).collect();
-    describe_sampling(&times, &table, time, &mut understood);
+    describe_sampling(&rows, &table, time, &mut understood);
     let mut trace = Trace {
         name: file.to_owned(),
         columns: Vec::new(),
@@ -158,7 +112,7 @@ pub fn read(file: &str, bytes: &[u8], options: &ReadOptions) -> Result<Trace, Tr
         match &heading.meaning {
             Meaning::Time | Meaning::Ignored => ignored.push(name),
             Meaning::Trigger => {
-                let (times, values): (Vec<f64>, Vec<f64>) = pairs.map(|(t, v, _)| (t, v)).unzip();
+                let (times, values) = split(pairs, rows.len(), 1.0);
                 match step(&times, &values) {
                     Some(at) if trace.trigger.is_none() => {
                         trace.trigger = Some(at);
@@ -196,8 +150,7 @@ pub fn read(file: &str, bytes: &[u8], options: &ReadOptions) -> Result<Trace, Tr
                         ));
                     }
                 };
-                let (times, values): (Vec<f64>, Vec<f64>) =
-                    pairs.clone().map(|(t, v, _)| (t, v * scale)).unzip();
+                let (times, values) = split(pairs.clone(), rows.len(), scale);
                 let missing = rows.len() - times.len();
                 enough(file, &name, times.len(), rows.len())?;
                 let reference = heading.reference.or(options.reference).ok_or_else(|| {
@@ -245,8 +198,7 @@ pub fn read(file: &str, bytes: &[u8], options: &ReadOptions) -> Result<Trace, Tr
                         ));
                     }
                 };
-                let (times, values): (Vec<f64>, Vec<f64>) =
-                    pairs.map(|(t, v, _)| (t, v * scale)).unzip();
+                let (times, values) = split(pairs, rows.len(), scale);
                 enough(file, &name, times.len(), rows.len())?;
                 trace.understood.push(format!(
                     "`{name}` as travel of the nose, to {:.1} mm",
@@ -260,7 +212,7 @@ pub fn read(file: &str, bytes: &[u8], options: &ReadOptions) -> Result<Trace, Tr
                 });
             }
             Meaning::BreakWire => {
-                let (times, values): (Vec<f64>, Vec<f64>) = pairs.map(|(t, v, _)| (t, v)).unzip();
+                let (times, values) = split(pairs, rows.len(), 1.0);
                 enough(file, &name, times.len(), rows.len())?;
                 let broke = step(&times, &values);
                 trace.understood.push(match broke {
@@ -295,115 +247,6 @@ pub fn read(file: &str, bytes: &[u8], options: &ReadOptions) -> Result<Trace, Tr
     }
     trace.repairs.append(&mut table.repairs);
     Ok(trace)
-}
-
-/// What each column is: as told, or by its heading.
-fn headings(file: &str, table: &Table, options: &ReadOptions) -> Result<Vec<Heading>, TraceError> {
-    let mut found: Vec<Heading> = table
-        .headings
-        .iter()
-        .map(|heading| understand(heading, &options.places))
-        .collect();
-    if !table.named && options.assignments.is_empty() {
-        return Err(columns_error(
-            file,
-            table,
-            "there are no headings".to_owned(),
-            "tell with --column \"1=time,ms\" --column \"2=bay,kPa,gauge\"".to_owned(),
-        ));
-    }
-    for told in &options.assignments {
-        let refuse = |problem: String| TraceError::Assignment {
-            text: told.written.clone(),
-            problem,
-        };
-        let by_name = |heading: &String| heading.trim().eq_ignore_ascii_case(&told.heading);
-        let index = table
-            .headings
-            .iter()
-            .position(by_name)
-            .or_else(|| told.heading.parse::<usize>().ok()?.checked_sub(1))
-            .filter(|index| *index < table.headings.len())
-            .ok_or_else(|| {
-                refuse(format!(
-                    "{file} has no column `{}`, only {}",
-                    told.heading,
-                    list(&table.headings)
-                ))
-            })?;
-        let meaning = match told.meaning.to_lowercase().as_str() {
-            "time" | "t" => Meaning::Time,
-            "travel" => Meaning::Travel,
-            "wire" | "break-wire" | "breakwire" => Meaning::BreakWire,
-            "trigger" | "command" => Meaning::Trigger,
-            "ignore" | "none" => Meaning::Ignored,
-            vessel => {
-                let place = options
-                    .places
-                    .iter()
-                    .position(|place| place.vessel.eq_ignore_ascii_case(vessel))
-                    .ok_or_else(|| {
-                        refuse(format!(
-                            "`{vessel}` is neither time, travel, wire, trigger, ignore nor a vessel \
-                             ({})",
-                            vessel_names(options)
-                        ))
-                    })?;
-                Meaning::Pressure(Some(place))
-            }
-        };
-        // Only one column can be the time that was told.
-        if meaning == Meaning::Time {
-            for other in &mut found {
-                if other.meaning == Meaning::Time {
-                    other.meaning = Meaning::Ignored;
-                }
-            }
-        }
-        if let Some(slot) = found.get_mut(index) {
-            slot.meaning = meaning;
-            slot.unit = told.unit.or(slot.unit);
-            slot.reference = told.reference.or(slot.reference);
-        }
-    }
-    Ok(found)
-}
-
-fn time_column(file: &str, table: &Table, headings: &[Heading]) -> Result<usize, TraceError> {
-    let mut times = headings
-        .iter()
-        .enumerate()
-        .filter(|(_, heading)| heading.meaning == Meaning::Time)
-        .map(|(index, _)| index);
-    match (times.next(), times.next()) {
-        (Some(index), _) => Ok(index),
-        (None, _) => Err(columns_error(
-            file,
-            table,
-            "no column is a time".to_owned(),
-            "tell with --column \"HEADING=time,ms\"".to_owned(),
-        )),
-    }
-}
-
-fn time_scale(
-    file: &str,
-    table: &Table,
-    headings: &[Heading],
-    time: usize,
-) -> Result<f64, TraceError> {
-    match headings.get(time).and_then(|heading| heading.unit) {
-        Some(Unit::Time(scale)) => Ok(scale),
-        _ => {
-            let name = table.headings.get(time).map_or("", String::as_str);
-            Err(columns_error(
-                file,
-                table,
-                format!("`{name}` has no unit of time"),
-                format!("tell with --column \"{name}=time,ms\""),
-            ))
-        }
-    }
 }
 
 /// Times with the row each stands in: ascending, rows without a time or out of order left out.
@@ -466,14 +309,22 @@ fn order(
     Ok(rows)
 }
 
-fn describe_sampling(times: &[f64], table: &Table, time: usize, understood: &mut Vec<String>) {
-    let mut gaps: Vec<f64> = times.windows(2).map(|pair| pair[1] - pair[0]).collect();
-    gaps.sort_by(f64::total_cmp);
-    let (Some(first), Some(last)) = (times.first(), times.last()) else {
+fn describe_sampling(
+    rows: &[(f64, usize)],
+    table: &Table,
+    time: usize,
+    understood: &mut Vec<String>,
+) {
+    let mut gaps: Vec<f64> = rows.windows(2).map(|pair| pair[1].0 - pair[0].0).collect();
+    let (Some((first, _)), Some((last, _))) = (rows.first(), rows.last()) else {
         return;
     };
-    let typical = gaps.get(gaps.len() / 2).copied().unwrap_or(0.0);
-    let longest = gaps.last().copied().unwrap_or(0.0);
+    let longest = most(&gaps);
+    let middle = gaps.len() / 2;
+    let typical = match gaps.get(middle) {
+        Some(_) => *gaps.select_nth_unstable_by(middle, f64::total_cmp).1,
+        None => 0.0,
+    };
     let name = table.headings.get(time).map_or("", String::as_str);
     let gap = if longest > 5.0 * typical {
         format!(", longest gap {:.1} ms", longest * 1e3)
@@ -492,6 +343,20 @@ fn rate(hertz: f64) -> String {
     } else {
         format!("{hertz:.0}")
     }
+}
+
+/// Times and values of a column, values times a factor.
+fn split(
+    pairs: impl Iterator<Item = (f64, f64, usize)>,
+    most: usize,
+    scale: f64,
+) -> (Vec<f64>, Vec<f64>) {
+    let (mut times, mut values) = (Vec::with_capacity(most), Vec::with_capacity(most));
+    for (time, value, _) in pairs {
+        times.push(time);
+        values.push(value * scale);
+    }
+    (times, values)
 }
 
 /// When a column with two levels goes from the one it starts at to the other for good [s].
@@ -575,30 +440,4 @@ fn least(values: &[f64]) -> f64 {
 
 fn most(values: &[f64]) -> f64 {
     values.iter().copied().fold(f64::NEG_INFINITY, f64::max)
-}
-
-fn list(headings: &[String]) -> String {
-    headings
-        .iter()
-        .map(|heading| format!("`{heading}`"))
-        .collect::<Vec<_>>()
-        .join(", ")
-}
-
-fn vessel_names(options: &ReadOptions) -> String {
-    options
-        .places
-        .iter()
-        .map(|place| place.vessel.as_str())
-        .collect::<Vec<_>>()
-        .join(", ")
-}
-
-fn columns_error(file: &str, table: &Table, problem: String, remedy: String) -> TraceError {
-    TraceError::Columns {
-        file: file.to_owned(),
-        problem,
-        columns: list(&table.headings),
-        remedy,
-    }
 }

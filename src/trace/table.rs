@@ -220,8 +220,10 @@ pub(super) fn read(file: &str, bytes: &[u8]) -> Result<Table, TraceError> {
             header.skipped
         ));
     }
-    let mut columns: Vec<Vec<f64>> = vec![Vec::new(); width];
-    let mut row_lines: Vec<u32> = Vec::new();
+    // About as many rows as lines as long as the first: growing would copy them again and again.
+    let rows = text.len() / (first_line.len() + 1) + 1;
+    let mut columns: Vec<Vec<f64>> = (0..width).map(|_| Vec::with_capacity(rows)).collect();
+    let mut row_lines: Vec<u32> = Vec::with_capacity(rows);
     let mut row = vec![f64::NAN; width];
     let mut broken = Broken::default();
     let mut last_broken = false;

@@ -1,4 +1,4 @@
-//! The size of a leak from a pressure-decay test.
+//! The size of a leak from a pressure-decay test: pumped up, or drawn down to a partial vacuum.
 
 use crate::design::build::{Site, TEMPERATURES};
 use crate::design::error::{DesignError, Problem};
@@ -50,23 +50,29 @@ pub(super) fn effective_area(
             Kind::positive(Dimension::AbsolutePressure),
         )?
         .unwrap_or(site.pressure);
-    if end >= start {
-        return Err(reader.error(
-            &format!("{at}.end"),
-            Problem::Order {
-                lower: "end".to_owned(),
-                upper: "start".to_owned(),
-            },
-        ));
-    }
-    if end <= outside {
-        return Err(reader.error(
-            &format!("{at}.end"),
-            Problem::Order {
-                lower: "the pressure of the surroundings".to_owned(),
-                upper: "end".to_owned(),
-            },
-        ));
+    // Towards the surroundings, and not past them, from above or from below.
+    const OUTSIDE: &str = "the pressure of the surroundings";
+    let order = if start > outside {
+        [
+            (end, start, ["end", "start"]),
+            (outside, end, [OUTSIDE, "end"]),
+        ]
+    } else {
+        [
+            (start, end, ["start", "end"]),
+            (end, outside, ["end", OUTSIDE]),
+        ]
+    };
+    for (lower, upper, [lower_name, upper_name]) in order {
+        if lower >= upper {
+            return Err(reader.error(
+                &format!("{at}.end"),
+                Problem::Order {
+                    lower: lower_name.to_owned(),
+                    upper: upper_name.to_owned(),
+                },
+            ));
+        }
     }
     area_from_decay(volume, start, end, time, temperature, outside).ok_or_else(|| {
         let reason = "the decay test gives no finite leak area".to_owned();
@@ -74,14 +80,16 @@ pub(super) fn effective_area(
     })
 }
 
-/// Effective area from an isothermal decay of air in a closed volume.
+/// Effective area from an isothermal decay of air in a closed volume, or from the rise of a partial
+/// vacuum.
 ///
-/// Law: dm/dt = -A G(p, p2), m = p V/(R T), T constant (slow test, warm walls).
+/// Law: dm/dt = -A G(p, p2), m = p V/(R T), T constant (slow test, warm walls); for a vacuum
+/// dm/dt = A G(p2, p), constant while choked.
 /// Equation: A = V/(R T t) integral from p1' to p1 of dp/G(p, p2), with G the frictionless
 /// nozzle flux of air (kappa 1.4), choked or not. With G = C* p/sqrt(R T) throughout it is
 /// A = V ln(p1/p1')/(t C* sqrt(R T)). Symbols: V volume [m3], p1 and p1' first and last pressure
 /// [Pa], p2 surroundings [Pa], t time [s], R T [J/kg], A effective area [m2].
-/// Range: p1 > p1' > p2. Assumption: an orifice; a long thin leak is viscous and passes
+/// Range: p1 > p1' > p2 or p1 < p1' < p2. Assumption: an orifice; a long thin leak is viscous and passes
 /// relatively less at low pressure.
 fn area_from_decay(
     volume: f64,
@@ -101,13 +109,18 @@ fn area_from_decay(
     for index in 0..=INTERVALS {
         let s = first + step * index as f64;
         let pressure = outside + span * s * s;
-        let flux = perfect_gas::mass_flux(pressure, pressure / gas, outside, KAPPA_OF_AIR).ok()?;
+        let (donor, receiver) = if span > 0.0 {
+            (pressure, outside)
+        } else {
+            (outside, pressure)
+        };
+        let flux = perfect_gas::mass_flux(donor, donor / gas, receiver, KAPPA_OF_AIR).ok()?;
         let weight = match index {
             0 | INTERVALS => 1.0,
             odd if odd % 2 == 1 => 4.0,
             _ => 2.0,
         };
-        sum += weight * 2.0 * span * s / flux;
+        sum += weight * 2.0 * span.abs() * s / flux;
     }
     let area = volume / (gas * time) * sum * step / 3.0;
     area.is_finite().then_some(area)

@@ -109,17 +109,24 @@ impl Run {
             .collect()
     }
 
+    /// When the nose had moved by [`WIRE_TRAVEL`] [s], between two steps of the run: a fit needs it
+    /// to follow its values smoothly.
+    fn release(&self) -> Option<f64> {
+        let after = self.travel.iter().position(|t| *t > WIRE_TRAVEL)?;
+        let to = (*self.times.get(after)?, *self.travel.get(after)?);
+        let Some(before) = after.checked_sub(1) else {
+            return Some(to.0);
+        };
+        let from = (*self.times.get(before)?, *self.travel.get(before)?);
+        let share = (WIRE_TRAVEL - from.1) / (to.1 - from.1);
+        Some(from.0 + share * (to.0 - from.0))
+    }
+
     /// Readings of a sensor at times on the clock of its trace [SI].
     #[must_use]
     pub fn observe(&self, observable: Observable, times: &[f64], sensor: &Sensor) -> Vec<f64> {
         if observable == Observable::Release {
-            let moved = self
-                .travel
-                .iter()
-                .position(|travel| *travel > WIRE_TRAVEL)
-                .and_then(|index| self.times.get(index))
-                .copied()
-                .unwrap_or(self.horizon);
+            let moved = self.release().unwrap_or(self.horizon);
             let end = times.last().copied().unwrap_or(f64::INFINITY);
             return times
                 .iter()
