@@ -68,7 +68,7 @@ impl Settings {
     #[must_use]
     pub fn for_many_runs() -> Self {
         Self {
-            relative_tolerance: 5e-5,
+            relative_tolerance: 2e-5,
             extent: Extent::Separation,
             ..Self::default()
         }
