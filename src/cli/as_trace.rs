@@ -182,7 +182,7 @@ pub fn write(
                 format!(
                     "{} {} (design {})",
                     fault.label,
-                    format(fault.dimension, fault.reported(*value), UnitSystem::Metric),
+                    format(fault.dimension, *value, UnitSystem::Metric),
                     format(fault.dimension, fault.expected, UnitSystem::Metric)
                 )
             })

@@ -98,6 +98,21 @@ impl Matrix {
         }
     }
 
+    /// This matrix over a unit matrix of as many columns.
+    #[must_use]
+    pub fn over_unit(&self) -> Matrix {
+        let mut over = Matrix {
+            rows: self.rows + self.columns,
+            columns: self.columns,
+            entries: self.entries.clone(),
+        };
+        over.entries.resize(over.rows * over.columns, 0.0);
+        for i in 0..self.columns {
+            over.set(self.rows + i, i, 1.0);
+        }
+        over
+    }
+
     /// J^T J, symmetric.
     #[must_use]
     pub fn gram(&self) -> Matrix {
@@ -225,6 +240,14 @@ impl Cholesky {
                 *slot = (*slot - known) / self.factor.at(i, i);
             }
         }
+        self.spread(&x)
+    }
+
+    /// Solves L^T x = b: of independent standard normal b, x with the covariance A^-1.
+    #[must_use]
+    pub fn spread(&self, right: &[f64]) -> Vec<f64> {
+        let n = self.factor.rows;
+        let mut x = right.to_vec();
         for i in (0..n).rev() {
             let known: f64 = (i + 1..n)
                 .map(|k| self.factor.at(k, i) * x.get(k).copied().unwrap_or(0.0))

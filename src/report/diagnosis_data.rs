@@ -19,7 +19,6 @@ struct Value<'a> {
     expected: f64,
     shift_sd: f64,
     resolved: f64,
-    profiled: bool,
 }
 
 impl<'a> From<&'a FittedValue> for Value<'a> {
@@ -34,7 +33,6 @@ impl<'a> From<&'a FittedValue> for Value<'a> {
             expected: value.expected,
             shift_sd: value.shift,
             resolved: value.resolved,
-            profiled: value.profiled,
         }
     }
 }

@@ -16,6 +16,13 @@ use coldkick::trace::{Column, Quantity, reduce};
 /// Share of the range by which a fault must move the curve somewhere.
 pub const SHOWS: f64 = 0.1;
 
+/// Designs the campaign goes through: a bench rocket, one with a servo, one with a reservoir.
+pub const DESIGNS: [&str; 3] = [
+    "dunlin-bench.ron",
+    "tern-primary.ron",
+    "gannet-reservoir-backup.ron",
+];
+
 /// A shipped design by name.
 pub fn shipped(name: &str) -> Design {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/designs");
@@ -122,7 +129,6 @@ pub fn with_fault(
     let mut stream = Stream::new(seed, Purpose::Other, 7);
     let truth = drawn(design, &mut stream);
     let (system, _) = design.system(&truth).ok()?;
-    let (nominal, _) = design.system(&design.central()).ok()?;
     let mut normal = || stream.normal_pair().0;
     let logger = Logger {
         rate: 2000.0,
@@ -151,15 +157,9 @@ pub fn with_fault(
             times: trace.times.clone(),
             values,
         });
-    // What is reported is told by the design, not by the draw.
-    let meant = cause.faults(&nominal, &Places::of(&nominal), 1.0)?;
     Some(Case {
         cause,
-        reported: meant
-            .iter()
-            .zip(faults)
-            .map(|(fault, x)| fault.reported(*x))
-            .collect(),
+        reported: faults.to_vec(),
         truth,
         measured: Measured {
             name: format!("case {seed}"),
@@ -181,6 +181,20 @@ pub fn bay(design: &Design) -> Observable {
         vessel: Places::of(&system).bay,
         gauge: true,
     }
+}
+
+/// The bay pressure, the pressure in the cartridge and the travel of the nose.
+pub fn all_channels(design: &Design) -> Vec<Observable> {
+    let (system, _) = design.system(&design.central()).unwrap();
+    let cartridge = Places::of(&system).cartridge;
+    let pressure = cartridge.map(|vessel| Observable::Pressure {
+        vessel,
+        gauge: true,
+    });
+    let mut channels = vec![bay(design)];
+    channels.extend(pressure);
+    channels.push(Observable::Travel);
+    channels
 }
 
 /// Diagnoses measured tests of a design.

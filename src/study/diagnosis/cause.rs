@@ -412,7 +412,8 @@ impl Cause {
         }
     }
 
-    /// Changes a system as this cause does. Sensor causes change nothing in it.
+    /// Changes a system as this cause does: what it frees takes the place of what the system says,
+    /// `values` being those reported [SI]. Sensor causes change nothing in it.
     pub fn apply(self, system: &mut System, places: &Places, values: &[f64]) {
         let Some(value) = values.first().copied() else {
             return;
@@ -420,57 +421,69 @@ impl Cause {
         match self {
             Cause::NothingWrong | Cause::SensorOffset | Cause::SensorLag => {}
             Cause::ValveSlow => with_path(system, places.valve, |path| {
-                path.opening = slower(&path.opening, value);
+                path.opening = opening_over(&path.opening, value);
             }),
             Cause::ValveLate => with_path(system, places.valve, |path| {
-                path.opening = later(&path.opening, value);
+                path.opening = opening_after(&path.opening, value);
             }),
             Cause::ValvePartlyOpen => with_path(system, places.valve, |path| {
-                let (opening, area) = stopped_short(&path.opening, value);
+                let full = path.opening.final_fraction();
+                let (opening, area) = stopped_short(&path.opening, value / full);
                 path.opening = opening;
                 path.area *= area;
             }),
-            Cause::SealLeak | Cause::VentOpen => system.paths.push(Path {
-                name: "found-leak".to_owned(),
-                role: PathRole::Leak,
-                from: End::Vessel(places.bay),
-                to: End::Ambient,
-                area: value,
-                discharge_coefficient: HOLE_DISCHARGE_COEFFICIENT,
-                opening: Opening::Instant,
-                command: Command::Always,
-                flux_model: FluxModel::Equilibrium,
-                one_way: false,
-                friction_number: 0.0,
-            }),
+            Cause::SealLeak => {
+                let own = system.effective_leak_area(places.bay) / HOLE_DISCHARGE_COEFFICIENT;
+                system.paths.push(hole(places.bay, value - own));
+            }
+            Cause::VentOpen => system.paths.push(hole(places.bay, value)),
             Cause::CartridgeLight => {
                 if let Some(vessel) = places.cartridge.and_then(|v| system.vessels.get_mut(v)) {
-                    vessel.co2_mass *= 1.0 - value;
+                    vessel.co2_mass = value;
                 }
             }
             Cause::CartridgeCold => {
                 if let Some(vessel) = places.cartridge.and_then(|v| system.vessels.get_mut(v)) {
-                    vessel.temperature -= value;
                     if let Some(wall) = &mut vessel.wall {
-                        wall.temperature -= value;
+                        wall.temperature += value - vessel.temperature;
                     }
+                    vessel.temperature = value;
                 }
             }
-            Cause::NeckPartlyPierced => with_path(system, places.neck, |path| path.area *= value),
+            Cause::NeckPartlyPierced => with_path(system, places.neck, |path| path.area = value),
             Cause::PinsEarly | Cause::PinsStrong => {
                 if let Some((nose, _)) = &mut system.nose {
+                    let own = nose.pin_strength();
                     for pin in &mut nose.pins {
-                        pin.strength *= value;
+                        pin.strength *= value / own;
                     }
                 }
             }
             Cause::NoseJammed => {
                 if let Some((nose, _)) = &mut system.nose {
-                    nose.static_friction += value;
-                    nose.kinetic_friction += value;
+                    let further = (value - nose.static_friction).max(0.0);
+                    nose.static_friction += further;
+                    nose.kinetic_friction += further;
                 }
             }
         }
+    }
+}
+
+/// A hole from a vessel to the air, of no area where it would be negative.
+fn hole(vessel: usize, area: f64) -> Path {
+    Path {
+        name: "found-leak".to_owned(),
+        role: PathRole::Leak,
+        from: End::Vessel(vessel),
+        to: End::Ambient,
+        area: area.max(0.0),
+        discharge_coefficient: HOLE_DISCHARGE_COEFFICIENT,
+        opening: Opening::Instant,
+        command: Command::Always,
+        flux_model: FluxModel::Equilibrium,
+        one_way: false,
+        friction_number: 0.0,
     }
 }
 
@@ -495,49 +508,43 @@ pub fn lag(opening: &Opening) -> f64 {
     }
 }
 
-/// An opening slower by a factor; one that opened at once, or over no time, as a ramp of `value`
-/// seconds.
-fn slower(opening: &Opening, value: f64) -> Opening {
+/// An opening with another stroke [s]; one that opened at once becomes a ramp.
+fn opening_over(opening: &Opening, time: f64) -> Opening {
+    let own = stroke(opening);
     match opening {
         Opening::Servo {
             lag,
             slew_rate,
             travel,
             port,
-        } => Opening::Servo {
+        } if own > 0.0 => Opening::Servo {
             lag: *lag,
-            slew_rate: slew_rate / value,
+            slew_rate: slew_rate * own / time,
             travel: *travel,
             port: port.clone(),
         },
-        Opening::Ramp { lag, duration } if *duration > 0.0 => Opening::Ramp {
-            lag: *lag,
-            duration: duration * value,
-        },
         other => Opening::Ramp {
             lag: lag(other),
-            duration: value,
+            duration: time,
         },
     }
 }
 
-fn later(opening: &Opening, delay: f64) -> Opening {
+/// An opening with another dead time [s].
+fn opening_after(opening: &Opening, lag: f64) -> Opening {
     match opening {
-        Opening::Instant => Opening::Ramp {
-            lag: delay,
-            duration: 0.0,
-        },
-        Opening::Ramp { lag, duration } => Opening::Ramp {
-            lag: lag + delay,
+        Opening::Instant => Opening::Ramp { lag, duration: 0.0 },
+        Opening::Ramp { duration, .. } => Opening::Ramp {
+            lag,
             duration: *duration,
         },
         Opening::Servo {
-            lag,
             slew_rate,
             travel,
             port,
+            ..
         } => Opening::Servo {
-            lag: lag + delay,
+            lag,
             slew_rate: *slew_rate,
             travel: *travel,
             port: port.clone(),

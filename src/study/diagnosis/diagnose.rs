@@ -1,6 +1,5 @@
 //! All causes against the traces.
 
-use std::sync::OnceLock;
 use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 
 use rayon::prelude::*;
@@ -11,25 +10,24 @@ use crate::study::StudyError;
 
 use super::cause::{Cause, Places};
 use super::evidence::{Goodness, normalised};
-use super::fit::{Fit, fit, fit_from_several};
-use super::interval::{REACH, fitted_values, profile_faults};
-use super::measured::{Measured, Observable, Trigger};
-use super::model::{Builder, Model, Problem, point_deviation};
+use super::fit::{Fit, ranked_starts};
+use super::hypothesis::{Hypothesis, best_of, first_designs, settle_all};
+use super::interval::{REACH, fitted_values};
+use super::measured::{Channel, Measured, Observable, Trigger};
+use super::model::{Builder, Model, Problem};
 use super::observe::{Run, Sensor};
 use super::parameter::Role;
+use super::posterior::Posterior;
+use super::residuals::{deviations, nose_off};
 use super::{DesignInput, Diagnosis, DiagnosisSettings, Explanation, FittedChannel, separation};
 
 /// Most combinations of discrete choices tried, the likeliest first.
 const MOST_CHOICES: usize = 4;
-/// Steps of a first fit and of a last one.
-const FIRST_STEPS: u64 = 16;
-const LAST_STEPS: u64 = 20;
-/// Logarithm of the evidence behind the best beyond which a cause is not refined.
-const HOPELESS: f64 = 8.0;
-/// The same for a fit with enlarged noise, whose misfit is known less well.
-const FAR_BEHIND: f64 = 60.0;
-/// Surprise |z|^2 of a fit beyond which its design is bent rather than found.
-const STRAINED: f64 = 10.0;
+/// Logarithm of the evidence by which a choice may be behind, with nothing wrong, to be tried with
+/// every fault.
+const UNLIKELY_CHOICE: f64 = 8.0;
+/// Probability from which on intervals are drawn.
+const WORTH_DRAWS: f64 = 0.01;
 /// Doubt about the clock of a trace whose command is not known, as a share of the record.
 const UNKNOWN_START: f64 = 0.1;
 
@@ -55,26 +53,54 @@ pub fn diagnose(
     let nominal_run = run(&nominal, &settings.run).map_err(|e| StudyError::Shot(Box::new(e)))?;
     let nominal_run = Run::new(&nominal, nominal_run);
     let places = Places::of(&nominal);
-    let bay_only = traces.iter().all(|measured| {
-        measured
-            .channels
-            .iter()
-            .all(|channel| match channel.observable {
-                Observable::Pressure { vessel, .. } => vessel == places.bay,
-                Observable::Travel => false,
-                Observable::Release => true,
-            })
+    // Where it is seen when the nose is off, the rest of other records is left alone.
+    let engagement = nominal.nose.as_ref().map(|(nose, _)| nose.engagement);
+    let off: Vec<Option<f64>> = traces
+        .iter()
+        .map(|measured| nose_off(measured, places.bay, engagement?))
+        .collect();
+    let until_off = traces.iter().zip(&off).all(|(measured, off)| {
+        off.is_some()
+            || measured
+                .channels
+                .iter()
+                .all(|channel| match channel.observable {
+                    Observable::Pressure { vessel, .. } => vessel == places.bay,
+                    Observable::Travel => false,
+                    Observable::Release => true,
+                })
     });
+    let starts: Vec<(f64, f64)> = traces
+        .iter()
+        .map(|measured| start_of(measured, &nominal_run, &nominal))
+        .collect();
+    let command = crate::study::criterion::first_command(&nominal);
     let model = Model {
         inputs,
         copula: &copula,
         build,
         traces,
         settings,
-        starts: traces
+        deviations: traces
             .iter()
-            .map(|measured| start_of(measured, &nominal_run, &nominal))
+            .zip(&starts)
+            .zip(&off)
+            .map(|((measured, (start, _)), off)| {
+                let end_of = |channel: &Channel| match channel.observable {
+                    Observable::Pressure { vessel, .. } if vessel == places.bay => None,
+                    Observable::Release => None,
+                    _ => *off,
+                };
+                let channels = measured.channels.iter();
+                channels
+                    .map(|channel| {
+                        let until = end_of(channel).unwrap_or(f64::INFINITY);
+                        deviations(channel, start + command, until)
+                    })
+                    .collect()
+            })
             .collect(),
+        starts,
         range: traces
             .iter()
             .flat_map(|measured| &measured.channels)
@@ -83,9 +109,8 @@ pub fn diagnose(
             .fold(1.0, f64::max),
         places,
         nominal,
-        bay_only,
+        until_off,
         count: AtomicU64::new(0),
-        dead: OnceLock::new(),
     };
     let choices = choices(inputs, &central);
     observe(0.0);
@@ -94,13 +119,8 @@ pub fn diagnose(
     for (base, weight) in &choices {
         if let Some(problem) = Problem::new(&model, Cause::NothingWrong, base, 1.0)? {
             let start = vec![0.0; problem.parameters.len()];
-            let fit = fit_from_several(&problem, &start, true)
-                .and_then(|near| sharpened(&problem, &near));
-            hypotheses.push(Hypothesis {
-                problem,
-                weight: *weight,
-                fit,
-            });
+            let starts = ranked_starts(&problem, &[start]);
+            hypotheses.push(Hypothesis::new(problem, *weight, starts));
         }
     }
     // A choice far behind with nothing wrong is not tried with every fault.
@@ -115,7 +135,11 @@ pub fn diagnose(
             choices
                 .iter()
                 .enumerate()
-                .filter(|(index, _)| weights.get(*index).is_none_or(|w| *w > most - HOPELESS))
+                .filter(|(index, _)| {
+                    weights
+                        .get(*index)
+                        .is_none_or(|w| *w > most - UNLIKELY_CHOICE)
+                })
                 .map(move |(index, (base, weight))| (*cause, base, *weight, index))
         })
         .collect();
@@ -126,13 +150,9 @@ pub fn diagnose(
         .map(|(cause, base, weight, index)| {
             let problem = Problem::new(&model, *cause, base, 1.0)?;
             let hypothesis = problem.map(|problem| {
-                let as_is = hypotheses.get(*index);
-                let fit = first_fit(&problem, as_is);
-                Hypothesis {
-                    problem,
-                    weight: *weight,
-                    fit,
-                }
+                let designs = first_designs(&problem, hypotheses.get(*index));
+                let starts = ranked_starts(&problem, &designs);
+                Hypothesis::new(problem, *weight, starts)
             });
             let count = done.fetch_add(1, Ordering::Relaxed) + 1;
             observe(0.1 + 0.5 * count as f64 / total);
@@ -143,38 +163,8 @@ pub fn diagnose(
     if !settings.causes.contains(&Cause::NothingWrong) {
         hypotheses.retain(|h| h.problem.cause != Cause::NothingWrong);
     }
-    // Causes that are far behind even with enlarged noise are left at that.
-    let weights: Vec<f64> = hypotheses.iter().map(|h| h.log_weight(settings)).collect();
-    let most = weights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    hypotheses
-        .par_iter_mut()
-        .zip(&weights)
-        .filter(|(h, weight)| {
-            h.problem.cause != Cause::NothingWrong && **weight > most - FAR_BEHIND
-        })
-        .for_each(|(hypothesis, _)| {
-            let near = hypothesis.fit.as_ref();
-            let sharp = near.and_then(|near| sharpened(&hypothesis.problem, near));
-            if sharp.is_some() {
-                hypothesis.fit = sharp;
-            }
-        });
-    observe(0.75);
-    refine(&mut hypotheses, 1.0, settings);
-    observe(0.85);
-    // How large and how independent the residuals of the best are says what noise to believe.
-    let best = best_of(&hypotheses, settings).ok_or(StudyError::NoFit)?;
-    let inflation = match hypotheses.get(best) {
-        Some(Hypothesis {
-            problem,
-            fit: Some(fit),
-            ..
-        }) => Goodness::of(problem, fit).inflation(),
-        _ => return Err(StudyError::NoFit),
-    };
-    if (inflation - 1.0).abs() > 0.03 {
-        refine(&mut hypotheses, inflation, settings);
-    }
+    observe(0.6);
+    let inflation = settle_all(&mut hypotheses, settings)?;
     observe(0.9);
     let best = best_of(&hypotheses, settings).ok_or(StudyError::NoFit)?;
     let (problem, best_fit) = match hypotheses.get(best) {
@@ -188,8 +178,7 @@ pub fn diagnose(
     let goodness = Goodness::of(&problem.with_inflation(1.0), best_fit);
     let none = goodness.none(settings.none_of_these);
     let explanations = explanations(&hypotheses, settings, none);
-    let mut values = fitted_values(problem, best_fit);
-    profile_faults(problem, best_fit, &mut values);
+    let values = fitted_values(problem, best_fit, Posterior::of(problem, best_fit).as_ref());
     let mut explanations = explanations;
     if let Some(first) = explanations.first_mut() {
         first.faults = fault_values(problem, &values);
@@ -225,148 +214,6 @@ pub fn diagnose(
     })
 }
 
-/// A cause with one choice of the discrete values.
-struct Hypothesis<'m, 'a> {
-    problem: Problem<'m, 'a>,
-    weight: f64,
-    fit: Option<Fit>,
-}
-
-impl Hypothesis<'_, '_> {
-    /// Logarithm of evidence times the chance beforehand.
-    fn log_weight(&self, settings: &DiagnosisSettings) -> f64 {
-        let Some(fit) = &self.fit else {
-            return f64::NEG_INFINITY;
-        };
-        self.log_prior(settings) + fit.log_evidence()
-    }
-
-    /// Values with which the design of another explanation costs less here than the own fit.
-    fn borrowed(&self, lender: &Problem<'_, '_>, z: &[f64]) -> Option<Vec<f64>> {
-        let fit = self.fit.as_ref()?;
-        if lender.cause == self.problem.cause {
-            return None;
-        }
-        let mut moved = self.problem.transfer(lender, z);
-        let own = self.problem.parameters.iter().zip(&fit.z).zip(&mut moved);
-        for ((parameter, own), slot) in own {
-            if matches!(parameter.role, Role::Fault(_)) {
-                *slot = *own;
-            }
-        }
-        (self.problem.cost(&moved) < fit.cost()).then_some(moved)
-    }
-
-    fn log_prior(&self, settings: &DiagnosisSettings) -> f64 {
-        let others = settings
-            .causes
-            .iter()
-            .filter(|cause| **cause != Cause::NothingWrong)
-            .count()
-            .max(1) as f64;
-        let prior = if self.problem.cause == Cause::NothingWrong {
-            settings.nothing_wrong
-        } else {
-            (1.0 - settings.nothing_wrong) / others
-        };
-        (prior * self.weight).max(f64::MIN_POSITIVE).ln()
-    }
-}
-
-fn best_of(hypotheses: &[Hypothesis<'_, '_>], settings: &DiagnosisSettings) -> Option<usize> {
-    hypotheses
-        .iter()
-        .enumerate()
-        .filter(|(_, h)| h.fit.is_some())
-        .max_by(|a, b| {
-            a.1.log_weight(settings)
-                .total_cmp(&b.1.log_weight(settings))
-        })
-        .map(|(index, _)| index)
-}
-
-/// First fit of a fault: from the design's own start or, where that costs less and strains it
-/// little, from the fit of the design as it is. A design bent to do without the fault is no start.
-fn first_fit(problem: &Problem<'_, '_>, as_is: Option<&Hypothesis<'_, '_>>) -> Option<Fit> {
-    let mut around = vec![0.0; problem.parameters.len()];
-    if let Some(Hypothesis {
-        problem: other,
-        fit: Some(fit),
-        ..
-    }) = as_is
-        && fit.surprise < STRAINED
-    {
-        let moved = problem.transfer(other, &fit.z);
-        if problem.cost(&moved) < problem.cost(&around) {
-            around = moved;
-        }
-    }
-    fit_from_several(problem, &around, false)
-}
-
-/// The fit with the true noise from where one with enlarged noise ended.
-fn sharpened(problem: &Problem<'_, '_>, near: &Fit) -> Option<Fit> {
-    fit(problem, &near.z, Some(near.jacobian.clone()), FIRST_STEPS)
-}
-
-/// Fits the causes that are still in the running again, with the noise as it turned out, fresh
-/// Jacobians and for the best a second start.
-fn refine(hypotheses: &mut [Hypothesis<'_, '_>], inflation: f64, settings: &DiagnosisSettings) {
-    let share = 1.0 / (inflation * inflation);
-    // With more noise, differences of the misfit shrink: judge by the enlarged noise.
-    let rough = |h: &Hypothesis<'_, '_>| {
-        h.fit.as_ref().map_or(f64::NEG_INFINITY, |fit| {
-            h.log_prior(settings) + fit.log_evidence() + 0.5 * (1.0 - share) * fit.misfit
-        })
-    };
-    let most = hypotheses
-        .iter()
-        .map(rough)
-        .fold(f64::NEG_INFINITY, f64::max);
-    // What the best explanation found of the design may serve the others better than their own.
-    let best = best_of(hypotheses, settings).and_then(|index| hypotheses.get(index));
-    let lent: Vec<Option<Vec<f64>>> = match best {
-        Some(Hypothesis {
-            problem: lender,
-            fit: Some(lender_fit),
-            ..
-        }) => hypotheses
-            .iter()
-            .map(|h| h.borrowed(lender, &lender_fit.z))
-            .collect(),
-        _ => vec![None; hypotheses.len()],
-    };
-    hypotheses
-        .par_iter_mut()
-        .zip(lent)
-        .for_each(|(hypothesis, lent)| {
-            let close = lent.is_some() || rough(hypothesis) > most - HOPELESS;
-            let Some(old) = hypothesis.fit.take() else {
-                return;
-            };
-            if inflation != 1.0 {
-                hypothesis.problem = hypothesis.problem.with_inflation(inflation);
-            }
-            hypothesis.fit = if close {
-                let start = lent.as_ref().unwrap_or(&old.z);
-                let mut jacobian = old.jacobian.clone();
-                jacobian.scale(1.0 / inflation);
-                let again = fit(&hypothesis.problem, start, Some(jacobian), LAST_STEPS);
-                again.map(|mut again| {
-                    // The evidence needs the Jacobian at the best itself.
-                    if let Ok(jacobian) = hypothesis.problem.sensitivities(&again.z) {
-                        again.jacobian = jacobian;
-                    }
-                    again
-                })
-            } else {
-                let mut scaled = old;
-                scaled.misfit *= share;
-                Some(scaled)
-            };
-        });
-}
-
 /// Causes with their probabilities, the likeliest first: discrete choices summed over.
 fn explanations(
     hypotheses: &[Hypothesis<'_, '_>],
@@ -386,9 +233,15 @@ fn explanations(
         let best = own()
             .filter(|(h, _)| h.fit.is_some())
             .max_by(|a, b| a.1.total_cmp(b.1));
-        let Some((best, _)) = best else { continue };
+        let Some((best, weight)) = best else {
+            continue;
+        };
         let Some(fit) = &best.fit else { continue };
-        let values = fitted_values(&best.problem, fit);
+        // What is out of the running needs no draws.
+        let drawn = (*weight > WORTH_DRAWS)
+            .then(|| Posterior::of(&best.problem, fit))
+            .flatten();
+        let values = fitted_values(&best.problem, fit, drawn.as_ref());
         found.push(Explanation {
             cause: *cause,
             probability: (1.0 - none) * own().map(|(_, weight)| weight).sum::<f64>(),
@@ -504,10 +357,11 @@ fn channels(problem: &Problem<'_, '_>, fit: &Fit, nominal: &Run) -> Vec<FittedCh
         };
         for (index, channel) in measured.channels.iter().enumerate() {
             let sensor = problem.sensor(&fit.z, trace, index);
-            let deviation: Vec<f64> = channel
-                .deviations
+            let deviation: Vec<f64> = problem
+                .model
+                .deviations(trace, index)
                 .iter()
-                .map(|d| problem.inflation * point_deviation(channel, *d))
+                .map(|deviation| problem.inflation * deviation.total)
                 .collect();
             let band = deviation
                 .iter()

@@ -41,7 +41,7 @@ impl Goodness {
                 continue;
             };
             let mut residuals = problem.plain_residuals(&run, &fit.z, trace).into_iter();
-            for channel in &measured.channels {
+            for (index, channel) in measured.channels.iter().enumerate() {
                 // The noise itself is estimated; its square by a median of differences has a
                 // relative variance of about 8/n.
                 noise_doubt = noise_doubt.max(8.0 / channel.samples.max(4) as f64);
@@ -55,13 +55,16 @@ impl Goodness {
                         pairs += 1.0;
                     }
                 }
-                all.extend(own);
+                let known = problem.model.deviations(trace, index);
+                all.extend(own.iter().zip(known).map(|(r, known)| (*r, known.noise)));
             }
         }
-        let spikes = all.iter().filter(|r| r.abs() >= SPIKE).count();
+        let spikes = all.iter().filter(|(r, _)| r.abs() >= SPIKE).count();
         let few = (spikes as f64) < FEW * all.len() as f64;
-        let kept = all.iter().filter(|r| !few || r.abs() < SPIKE);
-        let (count, chi_square) = kept.fold((0.0, 0.0), |(n, sum), r| (n + 1.0, sum + r * r));
+        let kept = all.iter().filter(|(r, _)| !few || r.abs() < SPIKE);
+        // At a front noise is but a part of what is allowed for.
+        let (count, chi_square) =
+            kept.fold((0.0, 0.0), |(n, sum), (r, noise)| (n + noise, sum + r * r));
         let degrees = (count - fit.settled()).max(1.0);
         let correlation = if chi_square > 0.0 && pairs > 0.0 {
             (products / pairs) / (chi_square / count)

@@ -1,22 +1,32 @@
 //! One cause fitted to the traces, and what the fit is worth.
 
 use argmin::core::{Executor, State};
-use rayon::prelude::*;
 
 use crate::numerics::matrix::{Matrix, dot};
 
-use super::least_squares::LevenbergMarquardt;
-use super::model::{BOUND, Objective, Problem};
+use super::least_squares::TrustedLeastSquares;
+use super::model::Problem;
+use super::settle::Objective;
 
 /// Improvement of the cost below which a fit has settled: it moves no probability.
 const TOLERANCE: f64 = 0.05;
 
 /// Starts of a freed value, as variates of its prior.
-const STARTS: [f64; 5] = [-1.8, -0.9, 0.0, 0.9, 1.8];
-/// Starts that are followed to their end in a thorough search.
-const FOLLOWED: usize = 5;
+const STARTS: [f64; 5] = [-2.0, -1.0, 0.0, 1.0, 2.0];
+/// Starts added between others so that the peak comes in time, and how close they may lie.
+const SHOTS: usize = 3;
+const CLOSE: f64 = 0.02;
 /// Directions searched where no value is freed.
 const DIRECTIONS: usize = 3;
+
+/// How long a fit may go on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Effort {
+    /// Steps.
+    pub steps: u64,
+    /// Fresh Jacobians.
+    pub jacobians: u64,
+}
 
 /// The best values found.
 #[derive(Debug, Clone)]
@@ -38,6 +48,27 @@ impl Fit {
     #[must_use]
     pub fn cost(&self) -> f64 {
         self.misfit + self.surprise
+    }
+
+    /// The same values with other noise: `share` is the factor on squared residuals.
+    #[must_use]
+    pub fn with_noise(mut self, share: f64) -> Self {
+        self.misfit *= share;
+        self.jacobian.scale(share.sqrt());
+        self
+    }
+
+    /// The same values with sensitivities made afresh, as the evidence needs them; secant updates may be
+    /// far off in directions not taken.
+    #[must_use]
+    pub fn freshened(mut self, problem: &Problem<'_, '_>) -> Self {
+        if let Ok(settled) = problem.settled(&self.z) {
+            let slopes = problem.outer_slopes(&settled);
+            if let Some(projected) = problem.projected(&settled, &slopes) {
+                self.jacobian = problem.all_slopes(&settled, &projected);
+            }
+        }
+        self
     }
 
     /// J^T J + I, the precision of the variates after the traces.
@@ -86,91 +117,120 @@ impl Fit {
     }
 }
 
-/// Fits from a start, with a Jacobian from nearby if there is one. `None` where the model cannot be
-/// evaluated at the start.
+/// Fits from a start, with a Jacobian of the extended residuals from nearby if there is one. `None`
+/// where the model cannot be evaluated at the start.
 #[must_use]
-pub fn fit(
-    problem: &Problem<'_, '_>,
-    start: &[f64],
-    jacobian: Option<Matrix>,
-    iterations: u64,
-) -> Option<Fit> {
-    let solver = LevenbergMarquardt::new(BOUND, TOLERANCE);
-    let result = Executor::new(Objective(problem), solver)
-        .configure(|state| {
-            let state = state.param(start.to_vec()).max_iters(iterations);
-            match jacobian {
-                Some(jacobian) => state.jacobian(jacobian),
-                None => state,
-            }
-        })
+pub fn fit(problem: &Problem<'_, '_>, start: &[f64], effort: Effort) -> Option<Fit> {
+    problem.begin_at(start);
+    let objective = Objective {
+        problem,
+        base: problem.effective(start),
+    };
+    let solver = TrustedLeastSquares::new(problem.bounds(), TOLERANCE, effort.jacobians);
+    let result = Executor::new(objective, solver)
+        .configure(|state| state.param(problem.scaled(start)).max_iters(effort.steps))
         .run()
         .ok()?;
     let mut state = result.state;
-    let z = state.take_param()?;
-    let residuals = state.take_residuals()?;
+    let outer = problem.unscaled(&state.take_param()?);
+    let projected = state.take_jacobian()?;
+    let settled = problem
+        .settled(&problem.with(&problem.outer, &outer, start))
+        .ok()?;
+    let misfit = dot(&settled.residuals, &settled.residuals);
     Some(Fit {
-        misfit: dot(&residuals, &residuals),
-        surprise: dot(&z, &z),
-        jacobian: state.take_jacobian()?,
+        misfit,
+        surprise: problem.cost_of(&settled) - misfit,
+        jacobian: problem.all_slopes(&settled, &projected),
         iterations: state.get_iter(),
-        z,
+        z: settled.z,
     })
 }
 
-/// Noise of a first fit over the true one: fronts that are still out of place attract each other
-/// from further away.
-const BLUR: f64 = 5.0;
-/// Steps of that first fit.
-const BLURRED_STEPS: u64 = 8;
-
-/// A fit with enlarged noise, expressed in the true noise.
-fn blurred(problem: &Problem<'_, '_>, start: &[f64]) -> Option<Fit> {
-    let wide = problem.with_inflation(BLUR * problem.inflation);
-    let mut near = fit(&wide, start, None, BLURRED_STEPS)?;
-    near.misfit *= BLUR * BLUR;
-    near.jacobian.scale(BLUR);
-    Some(near)
+/// A start with clocks and sensors settled.
+struct Start {
+    cost: f64,
+    z: Vec<f64>,
+    /// How much later than measured the readings peak [s].
+    late: Option<f64>,
 }
 
-/// Fits from several starts: along the freed value, or without one along the directions the data
-/// see best. The starts are ranked by their cost, the best one is followed (with `thorough`, the
-/// best few) with enlarged noise, and the best end is kept: a start for [`fit`].
-#[must_use]
-pub fn fit_from_several(problem: &Problem<'_, '_>, around: &[f64], thorough: bool) -> Option<Fit> {
-    let directions = match problem.fault_index() {
-        Some(k) => vec![
-            (0..around.len())
-                .map(|i| f64::from(u8::from(i == k)))
-                .collect(),
-        ],
-        None => best_seen(problem, around)?,
-    };
-    let mut starts: Vec<(f64, Vec<f64>)> = directions
-        .par_iter()
-        .flat_map(|direction: &Vec<f64>| {
-            STARTS.into_par_iter().map(move |reach| {
-                around
-                    .iter()
-                    .zip(direction)
-                    .map(|(z, d)| (1.0 - d.abs()) * z + reach * d)
-                    .collect::<Vec<f64>>()
-            })
+impl Start {
+    fn at(problem: &Problem<'_, '_>, z: &[f64]) -> Option<Self> {
+        problem.begin_at(z);
+        let settled = problem.settled_from_several(z, &STARTS).ok()?;
+        Some(Start {
+            cost: problem.cost_of(&settled),
+            late: problem.peak_late(&settled),
+            z: settled.z,
         })
-        .map(|start| (problem.cost(&start), start))
-        .filter(|(cost, _)| cost.is_finite())
-        .collect();
-    starts.sort_by(|a, b| a.0.total_cmp(&b.0));
-    starts.truncate(if thorough { FOLLOWED } else { 1 });
-    starts
-        .par_iter()
-        .filter_map(|(_, start)| blurred(problem, start))
-        .min_by(|a, b| a.cost().total_cmp(&b.cost()))
+    }
 }
 
-/// Unit directions of the variates that move the residuals most.
+/// Starts along one freed value, and between those of which one peaks early and the next one late
+/// another that should peak in time: a front out of place does not say which way to go.
+fn along(problem: &Problem<'_, '_>, k: usize, design: &[f64]) -> Vec<Start> {
+    let at = |reach: f64| Start::at(problem, &problem.with(&[k], &[reach], design));
+    let mut found: Vec<Start> = STARTS.iter().filter_map(|reach| at(*reach)).collect();
+    for _ in 0..SHOTS {
+        found.sort_by(|a, b| {
+            let of = |start: &Start| start.z.get(k).copied().unwrap_or(0.0);
+            of(a).total_cmp(&of(b))
+        });
+        let crossing = found.windows(2).find_map(|pair| {
+            let [a, b] = pair else { return None };
+            let (early, late) = (a.late?, b.late?);
+            let (from, to) = (a.z.get(k)?, b.z.get(k)?);
+            let apart = early * late < 0.0 && to - from > CLOSE;
+            apart.then(|| from + (to - from) * (early / (early - late)).clamp(0.1, 0.9))
+        });
+        let Some(start) = crossing.and_then(at) else {
+            break;
+        };
+        found.push(start);
+    }
+    found
+}
+
+/// Starts of a fit, the best first: each of the given designs with several values of what the cause
+/// frees, or without a freed value along the directions the traces see best.
+#[must_use]
+pub fn ranked_starts(problem: &Problem<'_, '_>, designs: &[Vec<f64>]) -> Vec<Vec<f64>> {
+    let mut starts: Vec<Start> = Vec::new();
+    for design in designs {
+        match problem.fault_index() {
+            Some(k) if problem.outer.contains(&k) => starts.extend(along(problem, k, design)),
+            Some(_) => starts.extend(Start::at(problem, design)),
+            None => {
+                starts.extend(Start::at(problem, design));
+                for direction in best_seen(problem, design).unwrap_or_default() {
+                    let reaches = STARTS.iter().filter(|reach| **reach != 0.0);
+                    starts.extend(reaches.filter_map(|reach| {
+                        let pairs = design.iter().zip(&direction);
+                        let start: Vec<f64> = pairs.map(|(z, d)| z + reach * d).collect();
+                        Start::at(problem, &start)
+                    }));
+                }
+            }
+        }
+    }
+    starts.retain(|start| start.cost.is_finite());
+    starts.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+    starts.into_iter().map(|start| start.z).collect()
+}
+
+/// Unit directions of the values of the rocket that move the residuals most, clocks and sensors
+/// following.
 fn best_seen(problem: &Problem<'_, '_>, at: &[f64]) -> Option<Vec<Vec<f64>>> {
-    let (_, vectors) = problem.sensitivities(at).ok()?.gram().symmetric_eigen();
-    let last = at.len().saturating_sub(DIRECTIONS);
-    Some((last..at.len()).map(|k| vectors.column(k)).collect())
+    let settled = problem.settled(at).ok()?;
+    let slopes = problem.outer_slopes(&settled);
+    let projected = problem.projected(&settled, &slopes)?;
+    let (_, vectors) = projected.gram().symmetric_eigen();
+    let count = problem.outer.len();
+    let none = vec![0.0; at.len()];
+    Some(
+        (count.saturating_sub(DIRECTIONS)..count)
+            .map(|k| problem.with(&problem.outer, &vectors.column(k), &none))
+            .collect(),
+    )
 }

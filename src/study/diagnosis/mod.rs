@@ -10,14 +10,18 @@ pub mod cause;
 mod diagnose;
 mod evidence;
 mod fit;
+mod hypothesis;
 mod interval;
 mod least_squares;
 pub mod measured;
 mod model;
 pub mod observe;
 mod parameter;
+mod posterior;
+mod residuals;
 mod sensors;
 mod separation;
+mod settle;
 pub mod synthetic;
 
 use crate::discharge::Settings;
@@ -108,11 +112,12 @@ impl Default for DiagnosisSettings {
         DiagnosisSettings {
             run: Settings {
                 relative_tolerance: 1e-5,
-                ..Settings::default()
+                most_steps: 1_500,
+                ..Settings::for_many_runs()
             },
             sensor: SensorBelief::default(),
             causes: Cause::ALL.to_vec(),
-            nothing_wrong: 0.3,
+            nothing_wrong: 0.15,
             none_of_these: 0.02,
         }
     }
@@ -143,9 +148,6 @@ pub struct FittedValue {
     pub shift: f64,
     /// Share of the prior's variance that the traces have removed, 0-1.
     pub resolved: f64,
-    /// Whether the interval follows the profile of the likelihood because the quadratic one would
-    /// mislead.
-    pub profiled: bool,
 }
 
 /// A cause with its probability.

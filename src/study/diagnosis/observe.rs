@@ -8,6 +8,10 @@ use super::measured::{Channel, Observable, WIRE_TRAVEL};
 /// Time constants with which a bay wide open may empty [s].
 const OPEN_BORE: (f64, f64) = (2e-4, 0.1);
 
+/// Growth of the steps in which the empty bay is followed, and how long that goes on [s].
+const GROWTH: f64 = 1.15;
+const LONG_AFTER: f64 = 1e3;
+
 /// A sensor and the clock of its trace.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Sensor {
@@ -191,18 +195,21 @@ fn empty(times: &mut Vec<f64>, pressures: &mut [Vec<f64>], bay: usize, level: f6
     let Some(end) = times.last().copied() else {
         return;
     };
-    // Ten time constants in short steps, then one long one.
-    let steps = (1..=40).map(|k| 0.25 * tau * f64::from(k)).chain([1e3]);
-    for after in steps {
+    // Ten time constants in short steps, then growing ones: a slow sensor still falls long after.
+    let short = (1..=40).map(|k| 0.25 * tau * f64::from(k));
+    let growing = std::iter::successors(Some(11.0 * tau), |after| Some(GROWTH * after));
+    let start = pressures
+        .get(bay)
+        .and_then(|series| series.last().copied())
+        .unwrap_or(level);
+    for after in short.chain(growing.take_while(|after| *after < LONG_AFTER)) {
         times.push(end + after);
         for (vessel, series) in pressures.iter_mut().enumerate() {
             let last = series.last().copied().unwrap_or(level);
-            series.push(if vessel != bay {
-                last
-            } else if after > 10.5 * tau {
-                level
+            series.push(if vessel == bay {
+                level + (start - level) * (-after / tau).exp()
             } else {
-                level + (last - level) * (-0.25_f64).exp()
+                last
             });
         }
     }

@@ -4,6 +4,11 @@
 use crate::statistics::{Distribution, QuantileFunction, StatisticsError, standard_normal};
 use crate::units::Dimension;
 
+/// Variate below which no value is looked at.
+const LOWEST: f64 = 5.0;
+/// Equally likely values from which moments are taken.
+const SHARES: usize = 200;
+
 /// What a value belongs to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Role {
@@ -61,6 +66,10 @@ pub struct Parameter {
     /// What is believed of it before the trace is seen.
     pub prior: Distribution,
     quantile: Quantile,
+    logarithmic: bool,
+    /// Mean and standard deviation of the coordinate.
+    mean: f64,
+    deviation: f64,
 }
 
 #[derive(Debug, Clone)]
@@ -90,14 +99,42 @@ impl Parameter {
             }
             other => Quantile::Function(QuantileFunction::new(other)?),
         };
-        Ok(Parameter {
+        let mut parameter = Parameter {
             role,
             label: label.into(),
             path: None,
             dimension,
             prior,
             quantile,
-        })
+            logarithmic: false,
+            mean: 0.0,
+            deviation: 1.0,
+        };
+        let normal = matches!(parameter.prior, Distribution::Normal { .. });
+        parameter.logarithmic = !normal && parameter.value(-LOWEST) > 0.0;
+        (parameter.mean, parameter.deviation) = parameter.moments();
+        Ok(parameter)
+    }
+
+    fn moments(&self) -> (f64, f64) {
+        if self.is_normal() {
+            let mean = self.coordinate(0.0);
+            return (mean, self.coordinate(1.0) - mean);
+        }
+        let equal = (0..SHARES).map(|i| {
+            let share = (i as f64 + 0.5) / SHARES as f64;
+            self.coordinate(standard_normal::quantile(share))
+        });
+        let (sum, squares) = equal.fold((0.0, 0.0), |(s, q), y| (s + y, q + y * y));
+        let mean = sum / SHARES as f64;
+        let variance = squares / SHARES as f64 - mean * mean;
+        (
+            mean,
+            variance
+                .max(1e-24 * mean * mean)
+                .max(f64::MIN_POSITIVE)
+                .sqrt(),
+        )
     }
 
     /// The value at a standard normal variate [SI].
@@ -123,6 +160,51 @@ impl Parameter {
                 at(left) + (place - left as f64) * (at(right) - at(left))
             }
         }
+    }
+
+    /// The value as models are nearly linear in it: its logarithm where it is positive by nature and
+    /// not normally distributed, so that products become sums; `z` is its variate.
+    #[must_use]
+    pub fn coordinate(&self, z: f64) -> f64 {
+        let value = self.value(z);
+        if self.logarithmic {
+            value.max(f64::MIN_POSITIVE).ln()
+        } else {
+            value
+        }
+    }
+
+    /// The coordinate less its mean, in its standard deviations.
+    #[must_use]
+    pub fn scaled(&self, z: f64) -> f64 {
+        if self.is_normal() {
+            z
+        } else {
+            (self.coordinate(z) - self.mean) / self.deviation
+        }
+    }
+
+    /// The variate of a scaled coordinate, within the limits of [`Parameter::variate`].
+    #[must_use]
+    pub fn unscaled(&self, y: f64) -> f64 {
+        if self.is_normal() {
+            return y;
+        }
+        let coordinate = self.mean + self.deviation * y;
+        self.variate(if self.logarithmic {
+            coordinate.exp()
+        } else {
+            coordinate
+        })
+    }
+
+    /// Whether the coordinate is normally distributed.
+    #[must_use]
+    pub fn is_normal(&self) -> bool {
+        matches!(
+            self.prior,
+            Distribution::Normal { .. } | Distribution::Lognormal { .. }
+        )
     }
 
     /// The variate nearest to a value [1], within five standard deviations.

@@ -52,21 +52,24 @@ pub fn sensor_parameters(
             let label = format!("{label} of `{}`", data.label);
             Parameter::new(role(error), label, dimension, prior).map(|p| parameters.push(p))
         };
-        add(SensorError::Zero, "zero", dimension, share(believed.zero))?;
-        add(
-            SensorError::Gain,
-            "scale",
-            Dimension::Number,
-            normal(1.0, believed.gain),
-        )?;
+        // A sensor that is off frees its own zero and scale, a slow one its own lag.
+        let at_fault = model.faulty_sensor(data.observable);
+        if !(at_fault && cause == Cause::SensorOffset) {
+            add(SensorError::Zero, "zero", dimension, share(believed.zero))?;
+            add(
+                SensorError::Gain,
+                "scale",
+                Dimension::Number,
+                normal(1.0, believed.gain),
+            )?;
+        }
         add(
             SensorError::Drift,
             "drift",
             dimension,
             share(believed.drift),
         )?;
-        // A slow sensor frees its own lag.
-        if !(pressure && cause == Cause::SensorLag) {
+        if !(at_fault && cause == Cause::SensorLag) {
             let prior = Distribution::Lognormal {
                 median: believed.lag,
                 factor: 2.0,

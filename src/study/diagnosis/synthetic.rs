@@ -64,7 +64,7 @@ pub struct SyntheticTrace {
     pub columns: Vec<Vec<f64>>,
 }
 
-/// Values of a fault drawn by `seed` from what is believed of it; `None` where the system has no
+/// Reported values of a fault drawn by `seed` from what is believed of it [SI]; `None` where the system has no
 /// place for the cause.
 #[must_use]
 pub fn draw_fault(cause: Cause, system: &System, range: f64, seed: u64) -> Option<Vec<f64>> {
@@ -73,7 +73,7 @@ pub fn draw_fault(cause: Cause, system: &System, range: f64, seed: u64) -> Optio
     Some(
         faults
             .iter()
-            .map(|fault| fault.prior.quantile(stream.uniform()))
+            .map(|fault| fault.reported(fault.prior.quantile(stream.uniform())))
             .collect(),
     )
 }
@@ -121,13 +121,13 @@ pub fn record(
                 lag: logger.lag,
                 wander: Vec::new(),
             };
-            if let Observable::Pressure { .. } = observable {
+            // The sensor in the bay; what is wrong takes the place of its small errors.
+            if matches!(observable, Observable::Pressure { vessel, .. } if *vessel == places.bay) {
                 match (cause, faults) {
                     (Cause::SensorOffset, [zero, gain]) => {
-                        sensor.zero += zero;
-                        sensor.gain *= gain;
+                        (sensor.zero, sensor.gain) = (*zero, *gain);
                     }
-                    (Cause::SensorLag, [lag]) => sensor.lag += lag,
+                    (Cause::SensorLag, [lag]) => sensor.lag = *lag,
                     _ => {}
                 }
             }

@@ -1,0 +1,162 @@
+//! How far measured and expected readings are apart, in standard deviations.
+
+use super::measured::{Channel, Measured, Observable};
+use super::model::Problem;
+use super::observe::Run;
+
+/// Residual, in standard deviations, beyond which it counts linearly (Huber 1964).
+const HUBER: f64 = 3.0;
+/// Error of the model from point to point, as a share of the range of a channel.
+const FLOOR: f64 = 0.002;
+/// Error of the model in time: when a front comes is not known better than this [s], nor than this
+/// share of the time since the command.
+const FRONT: (f64, f64) = (3e-4, 3e-3);
+
+/// Pressure of the bay over its peak, both above the start, at which the nose is off.
+const OFF: f64 = 0.3;
+
+/// When the nose was off, on the clock of the trace [s]: when the pressure of the bay has fallen or
+/// the nose has travelled through its engagement [m]; `None` where neither was measured or seen.
+#[must_use]
+pub fn nose_off(measured: &Measured, bay: usize, engagement: f64) -> Option<f64> {
+    let through = measured.channels.iter().find_map(|channel| {
+        let mut values = channel.values.iter().zip(&channel.times);
+        let found = match channel.observable {
+            Observable::Travel => values.find(|(travel, _)| **travel > engagement),
+            _ => None,
+        };
+        found.map(|(_, time)| *time)
+    });
+    let fallen = || {
+        measured.channels.iter().find_map(|channel| {
+            let in_bay =
+                matches!(channel.observable, Observable::Pressure { vessel, .. } if vessel == bay);
+            let first = channel.values.first().filter(|_| in_bay)?;
+            let values = || channel.values.iter().zip(&channel.times);
+            let (most, peak) = values().max_by(|a, b| a.0.total_cmp(b.0))?;
+            let mut after = values().skip_while(|(_, time)| *time <= peak);
+            let fallen = after.find(|(value, _)| *value - first < OFF * (most - first));
+            fallen.map(|(_, time)| *time)
+        })
+    };
+    through.or_else(fallen)
+}
+
+/// How well a model should meet one value.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Deviation {
+    /// Standard deviation, all errors together [SI].
+    pub total: f64,
+    /// Share of the noise in its square [1].
+    pub noise: f64,
+}
+
+/// Deviations of the values of a channel: noise, the floor of the model, and fronts that come a little
+/// early or late: the steeper the record, the less a value says. `command` is the time of the command
+/// on the clock of the trace, `until` when the values end that count [s].
+#[must_use]
+pub fn deviations(channel: &Channel, command: f64, until: f64) -> Vec<Deviation> {
+    let slope = |i: usize, j: usize| -> Option<f64> {
+        let step = channel.times.get(j)? - channel.times.get(i)?;
+        let rise = channel.values.get(j)? - channel.values.get(i)?;
+        let noise = channel
+            .deviations
+            .get(i)?
+            .hypot(*channel.deviations.get(j)?);
+        // What noise alone would show is no front.
+        Some((rise * rise - 2.0 * noise * noise).max(0.0).sqrt() / step)
+    };
+    let least = FLOOR * channel.range;
+    channel
+        .deviations
+        .iter()
+        .zip(&channel.times)
+        .enumerate()
+        .map(|(i, (noise, time))| {
+            let before = i.checked_sub(1).and_then(|before| slope(before, i));
+            let after = slope(i, i + 1);
+            let steepest = before.unwrap_or(0.0).max(after.unwrap_or(0.0));
+            let doubt = FRONT.0.hypot(FRONT.1 * (time - command).max(0.0));
+            let still = noise.hypot(least).max(f64::MIN_POSITIVE);
+            let total = if *time < until {
+                still.hypot(steepest * doubt)
+            } else {
+                f64::INFINITY
+            };
+            Deviation {
+                total,
+                noise: (still / total).powi(2),
+            }
+        })
+        .collect()
+}
+
+impl Problem<'_, '_> {
+    /// Readings the model expects for one trace [SI].
+    pub fn readings(&self, run: &Run, z: &[f64], trace: usize) -> Vec<f64> {
+        let channels = self
+            .model
+            .traces
+            .get(trace)
+            .map_or(&[][..], |m| &m.channels);
+        channels
+            .iter()
+            .enumerate()
+            .flat_map(|(index, channel)| run.readings(channel, &self.sensor(z, trace, index)))
+            .collect()
+    }
+
+    /// Residuals of one trace in standard deviations, before any loss.
+    pub fn plain_residuals(&self, run: &Run, z: &[f64], trace: usize) -> Vec<f64> {
+        let channels = self
+            .model
+            .traces
+            .get(trace)
+            .map_or(&[][..], |m| &m.channels);
+        let mut expected = self.readings(run, z, trace).into_iter();
+        let mut residuals = Vec::new();
+        for (index, channel) in channels.iter().enumerate() {
+            let known = self.model.deviations(trace, index);
+            let points = channel.values.iter().zip(known).zip(&channel.saturated);
+            for (((value, deviation), saturated), expected) in points.zip(expected.by_ref()) {
+                let scale = self.inflation * deviation.total;
+                let residual = (expected - value) / scale;
+                // At its end stop a sensor only says that the value is not lower.
+                residuals.push(if *saturated {
+                    residual.min(0.0)
+                } else {
+                    residual
+                });
+            }
+        }
+        residuals
+    }
+
+    /// Residuals of one trace, each squared giving its part of the robust cost.
+    pub fn robust_residuals(&self, run: &Run, z: &[f64], trace: usize) -> Vec<f64> {
+        let mut residuals = self.plain_residuals(run, z, trace);
+        for residual in &mut residuals {
+            *residual = huber(*residual);
+        }
+        residuals
+    }
+
+    /// Robust residuals of all traces, one run each.
+    pub fn residuals_of(&self, runs: &[Run], z: &[f64]) -> Vec<f64> {
+        runs.iter()
+            .enumerate()
+            .flat_map(|(trace, run)| self.robust_residuals(run, z, trace))
+            .collect()
+    }
+}
+
+/// A residual whose square is Huber's loss of r: r within the threshold k, else with
+/// square 2 k |r| - k^2.
+fn huber(residual: f64) -> f64 {
+    let size = residual.abs();
+    if size <= HUBER {
+        residual
+    } else {
+        residual.signum() * (2.0 * HUBER * size - HUBER * HUBER).sqrt()
+    }
+}
