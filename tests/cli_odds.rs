@@ -591,6 +591,33 @@ fn margins_over_temperature_give_a_card() {
     }
 }
 
+/// Weather alone cools no cartridge: a card that leaves it warm says so.
+#[test]
+fn margins_over_the_weather_say_what_stays_warm() {
+    let folder = workshop();
+    let arguments = [
+        "margins",
+        "small.ron",
+        "--over",
+        "site.temperature = -20 .. 30 degC",
+        "--points",
+        "2",
+        "--trials",
+        "6",
+        "--at-least",
+        "50%",
+    ];
+    let run = coldkick(folder.path(), &arguments);
+    assert!(run.code <= 1, "{}", run.err);
+    assert!(
+        run.err.contains("warning") && run.err.contains("sweep shared.soak"),
+        "{}",
+        run.err
+    );
+    let run = coldkick(folder.path(), &[&arguments[..], &["--quiet"]].concat());
+    assert!(run.err.is_empty(), "{}", run.err);
+}
+
 /// Two values make a map: one row of the table for each pair, crosses where it fails.
 #[test]
 fn margins_over_two_values_make_a_map() {

@@ -102,6 +102,11 @@ pub fn run(arguments: &MarginsArguments) -> Result<Verdict, Failure> {
         usual: usual(&design, over),
         ..over.clone()
     };
+    if !arguments.common.output.quiet
+        && let Some(warning) = left_behind(&design, over)
+    {
+        anstream::eprintln!("warning: {warning}");
+    }
     let progress = Progress::new("trials", None, arguments.common.output.quiet);
     let along = |design: &Design| -> Result<Sweep, Failure> {
         let family = |value: f64| setup(design, over, value, arguments.care);
@@ -238,6 +243,48 @@ fn usual(design: &Design, over: &SweptValue) -> Option<f64> {
     let (zero, one) = (si(0.0)?, si(1.0)?);
     let value = (input.distribution.central() - zero) / (one - zero);
     value.is_finite().then_some(value)
+}
+
+/// Says which vessels a sweep of a temperature leaves at theirs: weather alone cools no cartridge.
+fn left_behind(design: &Design, over: &SweptValue) -> Option<String> {
+    if !over.is_temperature {
+        return None;
+    }
+    let vessels = |value: f64| {
+        let changed = at(design, over, value).ok()?;
+        let (system, _) = changed.system(&changed.central()).ok()?;
+        let found: Vec<(String, f64)> = system
+            .vessels
+            .into_iter()
+            .map(|vessel| (vessel.name, vessel.temperature))
+            .collect();
+        Some(found)
+    };
+    let (cold, warm) = (vessels(over.low)?, vessels(over.high)?);
+    let still: Vec<&str> = cold
+        .iter()
+        .zip(&warm)
+        .filter(|(cold, warm)| cold.1 == warm.1)
+        .map(|(cold, _)| cold.0.as_str())
+        .collect();
+    if still.is_empty() {
+        return None;
+    }
+    let shared = design
+        .inputs()
+        .iter()
+        .filter(|input| input.dimension == Dimension::Temperature)
+        .map(|input| input.path.as_str())
+        .find(|path| path.starts_with("shared.") && *path != over.path);
+    let way_out = shared.map_or_else(
+        || "write one shared draw for what soaks together and sweep that".to_owned(),
+        |path| format!("sweep {path} for what has soaked"),
+    );
+    Some(format!(
+        "along {} the temperature of {} stays as it is; {way_out}",
+        over.path,
+        still.join(", ")
+    ))
 }
 
 /// Reads "PATH = FROM .. TO UNIT".

@@ -2,9 +2,9 @@
 //!
 //! Every point of a sweep has the same trials (common random numbers), so that two points differ
 //! by the value swept and not by luck. Ends are found by bracketing, not read off the points: those
-//! of the nominal design by a root of its smallest margin, those of the chance trial by trial
-//! ([`limits`]). A point whose chance is clearly above or below the wanted one gets fewer trials
-//! ([`looks`]).
+//! of the nominal design by a root of its smallest margin, those of the chance trial by trial.
+//! A point whose chance is clearly above or below the wanted one gets fewer trials
+//! ([`looks()`]).
 
 mod columns;
 mod limits;
