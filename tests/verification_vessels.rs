@@ -423,3 +423,28 @@ fn the_method_does_not_decide() {
         }
     }
 }
+
+/// Warm enough for the cartridge to be full of liquid, vapour drawn from it: between the draw of a full
+/// vessel and that of its vapour there must be no jump, or the run stands still on it.
+#[test]
+fn a_cartridge_full_to_the_brim_gives_its_charge() {
+    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR"));
+    let text = std::fs::read_to_string(path.join("fixtures/designs/tern-primary.ron")).unwrap();
+    let soak = "normal 5 degC sd 6 degC within -15 degC .. 30 degC";
+    assert!(text.contains(soak));
+    for warm in ["26 degC", "28 degC", "30 degC"] {
+        let design = Design::parse("warm", &text.replace(soak, warm)).unwrap();
+        let draws = design.draws().unwrap();
+        let campaign = Campaign::new(draws, SamplingMethod::Plain, 1, 128).unwrap();
+        for index in [38, 103, 5, 64] {
+            let (system, _) = design.system(&campaign.values(index).unwrap()).unwrap();
+            let both = run_held_too(&system, &Settings::for_many_runs()).unwrap();
+            let held = both.held.map_or(Ok(both.discharge.clone()), |held| held).unwrap();
+            for discharge in [&both.discharge, &held] {
+                let events = discharge.events.len();
+                assert!(events < 60, "{warm}, trial {index}: {events} events");
+                assert!(discharge.audit.steps < 1000, "{warm}, trial {index}");
+            }
+        }
+    }
+}

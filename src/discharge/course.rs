@@ -21,6 +21,11 @@ const AFTERWARDS: f64 = 1e-5;
 /// Density below which the contents of a vessel need not be known to the relative tolerance [kg/m3].
 const THIN_GAS: f64 = 1.0;
 
+/// Events nearer to each other than this share of the horizon are at one moment; so many of them there
+/// mean that two modes lead into each other.
+const STANDSTILL: f64 = 1e-12;
+const MOST_EVENTS_AT_ONCE: usize = 100;
+
 /// A discharge under way.
 #[derive(Clone)]
 pub(super) struct Course<'a, L> {
@@ -127,6 +132,7 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
         mut branch: impl FnMut(&Self) -> Result<(), DischargeError>,
     ) -> Result<(), DischargeError> {
         let mut rested = true;
+        let mut last_event = (f64::NEG_INFINITY, 0);
         while self.ending.is_none() {
             let next = self.calendar.next().min(self.system.horizon);
             let stop = if next > self.integrator.time() {
@@ -141,6 +147,12 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
             match stop {
                 Stop::End => self.ring(),
                 Stop::Event { index } => {
+                    let time = self.integrator.time();
+                    let stands = time - last_event.0 < STANDSTILL * self.system.horizon;
+                    last_event = (time, if stands { last_event.1 + 1 } else { 0 });
+                    if last_event.1 > MOST_EVENTS_AT_ONCE {
+                        return Err(DischargeError::Standstill { time });
+                    }
                     let event = self.network.events()[index];
                     if rested && matches!(event, NetworkEvent::Nose(_)) {
                         branch(self)?;

@@ -29,6 +29,15 @@ pub enum DischargeError {
     /// The motion of the nose off its coupler could not be followed.
     #[error("off its coupler, the nose could not be followed: {0}")]
     Coasting(Box<IntegrateError<std::convert::Infallible>>),
+    /// Two modes lead into each other without time passing.
+    #[error(
+        "at {time} s the run stands still between two ways for a vessel to give its charge; a `draw` of \
+         \"mixed\" has no such jump"
+    )]
+    Standstill {
+        /// When [s].
+        time: f64,
+    },
     /// The settings of the integration make no sense.
     #[error(transparent)]
     Settings(#[from] SettingsError),

@@ -8,7 +8,7 @@
 //! with B12 near -40 cm3/mol at 270 K (from memory) that is 2 B12 n1 n2 R T / V^2, under 1 % of
 //! the pressure of a 5 bar mixture.
 
-use crate::flow::discharge_flux::GasMixture;
+use crate::flow::discharge_flux::{GasMixture, smooth_step};
 use crate::flow::stagnation::Stagnation;
 use crate::network::NetworkError;
 use crate::network::spec::{Condensation, Draw};
@@ -20,6 +20,11 @@ use crate::thermo::{
 
 /// Least mass of CO2 that is looked at as a fluid [kg]; less is empty space.
 const NO_CO2: f64 = 1e-13;
+
+/// Share of a vessel's volume that its vapour must have to be drawn alone; with less above the liquid it
+/// takes liquid along, all the more the less there is. A guess: it joins the draw of a liquid-full vessel
+/// to that of vapour. With a jump between them a warm cartridge could go neither way.
+const BRIM: f64 = 0.03;
 
 /// The state of a vessel's contents.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -242,6 +247,15 @@ impl Contents {
             return Stream::of_gas(self, Some(&co2.fluid));
         };
         match draw {
+            Draw::Vapour if line.line == Line::Saturation => {
+                let gas_share = 1.0 - self.liquid_mass * line.heavy.volume / self.volume;
+                if gas_share >= BRIM {
+                    return Stream::of_gas(self, Some(&co2.fluid));
+                }
+                let x = co2.state.vapour_fraction.unwrap_or(1.0);
+                let share = smooth_step(gas_share / BRIM);
+                self.of_quality(properties, co2, line, x + share * (1.0 - x))
+            }
             Draw::Vapour => Stream::of_gas(self, Some(&co2.fluid)),
             Draw::Liquid if self.liquid_mass > 0.0 && line.line == Line::Saturation => {
                 let stagnation = Stagnation::liquid(properties, line);
@@ -257,6 +271,23 @@ impl Contents {
             Draw::Liquid => Stream::of_gas(self, Some(&co2.fluid)),
             Draw::Mixed => self.whole(properties, co2),
         }
+    }
+
+    /// Liquid and vapour of a line with a vapour fraction of their own, and the air of that vapour.
+    fn of_quality(
+        &self,
+        properties: &impl PropertySource,
+        co2: &Co2,
+        line: &Coexistence,
+        quality: f64,
+    ) -> Stream {
+        let liquid = line.heavy.volume;
+        let density = 1.0 / (liquid + quality * (line.light.volume - liquid));
+        let state = mixture(line, density);
+        let stagnation = Stagnation::mixture(properties, &state, co2.fluid.density);
+        let air_part = self.air_density * quality * line.light.volume;
+        let air_fraction = air_part / (1.0 + air_part);
+        Stream::new(self, stagnation, air_fraction, quality, liquid)
     }
 
     fn whole(&self, properties: &impl PropertySource, co2: &Co2) -> Stream {
