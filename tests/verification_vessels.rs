@@ -4,7 +4,7 @@
 mod common;
 
 use coldkick::design::Design;
-use coldkick::discharge::{Discharge, Settings, run};
+use coldkick::discharge::{Discharge, Settings, run, run_held_too};
 use coldkick::flow::FluxModel;
 use coldkick::flow::perfect_gas::critical_flow_function;
 use coldkick::mechanics::Nose;
@@ -13,6 +13,8 @@ use coldkick::network::spec::{
     Ambient, Draw, End, InsideHeat, OutsideHeat, Path, System, Vessel, Wall,
 };
 use coldkick::numerics::integrate::Method;
+use coldkick::statistics::SamplingMethod;
+use coldkick::study::Campaign;
 use coldkick::thermo::air;
 use common::close;
 use common::systems::{air_vessel, cartridge, orifice, rigid};
@@ -439,7 +441,10 @@ fn a_cartridge_full_to_the_brim_gives_its_charge() {
         for index in [38, 103, 5, 64] {
             let (system, _) = design.system(&campaign.values(index).unwrap()).unwrap();
             let both = run_held_too(&system, &Settings::for_many_runs()).unwrap();
-            let held = both.held.map_or(Ok(both.discharge.clone()), |held| held).unwrap();
+            let held = both
+                .held
+                .map_or(Ok(both.discharge.clone()), |held| held)
+                .unwrap();
             for discharge in [&both.discharge, &held] {
                 let events = discharge.events.len();
                 assert!(events < 60, "{warm}, trial {index}: {events} events");

@@ -24,7 +24,7 @@ const NO_CO2: f64 = 1e-13;
 /// Share of a vessel's volume that its vapour must have to be drawn alone; with less above the liquid it
 /// takes liquid along, all the more the less there is. A guess: it joins the draw of a liquid-full vessel
 /// to that of vapour. With a jump between them a warm cartridge could go neither way.
-const BRIM: f64 = 0.03;
+const BRIM: f64 = 1e-3;
 
 /// The state of a vessel's contents.
 #[derive(Debug, Clone, Copy, PartialEq)]
