@@ -31,8 +31,8 @@ pub enum DischargeError {
     Coasting(Box<IntegrateError<std::convert::Infallible>>),
     /// Two modes lead into each other without time passing.
     #[error(
-        "at {time} s the run stands still between two ways for a vessel to give its charge; a `draw` of \
-         \"mixed\" has no such jump"
+        "at {time} s the run stands still: a vessel full of liquid begins to boil and fills again; \
+         another `draw`, a smaller charge or another temperature avoids the edge"
     )]
     Standstill {
         /// When [s].
