@@ -190,7 +190,7 @@ fn a_force_followed_only_so_far_is_judged_alike() {
     }
 }
 
-/// Five hundred of them take some ten minutes.
+/// Five hundred of them take some four minutes.
 #[test]
 #[ignore = "long: cargo test --release --test verification_fast_runs -- --ignored --nocapture"]
 fn five_hundred_drawn_designs() {
