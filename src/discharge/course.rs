@@ -83,7 +83,7 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
         let event_count = network.events().len();
         let mut integrator = Integrator::new(layout.dimension, event_count, integrator_settings)?;
         integrator.start(0.0, &start);
-        let mut samples = Samples::new(layout.dimension, settings.relative_tolerance);
+        let mut samples = Samples::new(layout.dimension, settings);
         samples.push(0.0, &start);
         let recorder = Recorder::new(system, &layout, settings.extent != Extent::Separation);
         let calendar = Calendar::new(system);

@@ -1,7 +1,10 @@
 //! States to be looked at once the integrator lets go of the system.
 
+use crate::discharge::settings::Settings;
 use crate::numerics::integrate::StepView;
 
+/// Most samples kept of one step.
+const MOST: f64 = 200.0;
 /// Relative tolerance up to which peaks are wanted to 1e-5.
 const TIGHT: f64 = 1e-6;
 
@@ -10,22 +13,21 @@ const TIGHT: f64 = 1e-6;
 #[derive(Clone)]
 pub(super) struct Samples {
     dimension: usize,
-    /// Places inside a step, as shares of it.
-    inside: &'static [f64],
+    /// Parts a step is cut into by the places inside that are kept, at least.
+    parts: usize,
+    /// Longest time between samples: [s], share of the time passed.
+    apart: Option<(f64, f64)>,
     pub(super) times: Vec<f64>,
     pub(super) states: Vec<f64>,
 }
 
 impl Samples {
-    pub fn new(dimension: usize, relative_tolerance: f64) -> Self {
-        let inside: &[f64] = if relative_tolerance <= TIGHT {
-            &[0.25, 0.5, 0.75]
-        } else {
-            &[1.0 / 3.0, 2.0 / 3.0]
-        };
+    pub fn new(dimension: usize, settings: &Settings) -> Self {
+        let tight = settings.relative_tolerance <= TIGHT;
         Self {
             dimension,
-            inside,
+            parts: if tight { 4 } else { 3 },
+            apart: settings.apart,
             times: Vec::new(),
             states: Vec::new(),
         }
@@ -37,8 +39,13 @@ impl Samples {
     }
 
     pub fn step(&mut self, step: &StepView<'_>) {
-        for share in self.inside {
-            let inside = step.time_old + share * (step.time_new - step.time_old);
+        let length = step.time_new - step.time_old;
+        let parts = self.apart.map_or(self.parts, |(seconds, share)| {
+            let apart = seconds.max(share * step.time_old);
+            ((length / apart).min(MOST).ceil() as usize).max(self.parts)
+        });
+        for part in 1..parts {
+            let inside = step.time_old + length * part as f64 / parts as f64;
             let at = self.states.len();
             self.times.push(inside);
             self.states.resize(at + self.dimension, 0.0);

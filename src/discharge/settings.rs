@@ -18,6 +18,9 @@ pub struct Settings {
     /// Multiple of the retention force at which a run with the nose held, unless it goes to the horizon, may
     /// end: more is not wanted to be known.
     pub enough: Option<f64>,
+    /// Longest time between two samples kept: this many seconds or this share of the time passed,
+    /// whichever is longer, for courses that are compared point by point; `None` keeps a few of each step.
+    pub apart: Option<(f64, f64)>,
     /// Most steps attempted between two events before the run is given up as an error.
     pub most_steps: usize,
 }
@@ -41,6 +44,7 @@ impl Default for Settings {
             exact_properties: false,
             extent: Extent::Horizon,
             enough: None,
+            apart: None,
             most_steps: 5_000,
             method: Method::Automatic,
         }

@@ -14,6 +14,9 @@ const TIME_SHARE: f64 = 0.35;
 const PEAK_SHARE: f64 = 0.06;
 /// Cells in which activity is measured.
 const CELLS: usize = 2000;
+/// Cells on either side whose means are compared for it, and deviations of their noise that make no motion.
+const REACHES: [usize; 3] = [1, 4, 16];
+const BEYOND: f64 = 4.0;
 /// Deviation of a spike from its neighbours, in standard deviations of the noise.
 const SPIKE: f64 = 8.0;
 /// Consecutive equal samples at the top that make an end stop.
@@ -256,32 +259,21 @@ fn blocks(times: &[f64], values: &[f64], noise: f64, points: usize) -> Vec<usize
         sums[cell_of(*time)] += value;
         counts[cell_of(*time)] += 1.0;
     }
-    let means: Vec<Option<(f64, f64)>> = sums
+    let means: Vec<Option<f64>> = sums
         .iter()
         .zip(&counts)
-        .map(|(sum, count)| (*count > 0.0).then(|| (sum / count, *count)))
+        .map(|(sum, count)| (*count > 0.0).then(|| sum / count))
         .collect();
-    let known = means.iter().flatten().map(|(mean, _)| *mean);
-    let (low, high) = known
-        .clone()
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), mean| {
-            (low.min(mean), high.max(mean))
-        });
-    let range = (high - low).max(f64::MIN_POSITIVE);
-    // What moves beyond the noise of the cells.
-    let mut motion = vec![0.0; cells];
-    let mut previous: Option<(f64, f64)> = None;
-    for (slot, mean) in motion.iter_mut().zip(&means) {
-        if let (Some((before, n0)), Some((now, n1))) = (previous, mean) {
-            let threshold = 2.5 * noise * (1.0 / n0 + 1.0 / n1).sqrt();
-            *slot = ((now - before).abs() - threshold).max(0.0) / range;
-        }
-        previous = mean.or(previous);
-    }
+    let high = means
+        .iter()
+        .flatten()
+        .copied()
+        .fold(f64::NEG_INFINITY, f64::max);
+    let motion = motion(&sums, &counts, noise);
     let moved: f64 = motion.iter().sum();
     let peak = means
         .iter()
-        .position(|mean| mean.is_some_and(|(mean, _)| mean == high))
+        .position(|mean| mean.is_some_and(|mean| mean == high))
         .unwrap_or(0);
     let width = (cells as f64 / 100.0).max(1.0);
     let bump: Vec<f64> = (0..cells)
@@ -341,4 +333,41 @@ fn onset(channel: &Channel) -> Option<f64> {
     } else {
         Some(*before)
     }
+}
+
+/// How fast the signal moves in each cell beyond what noise makes, from means of a few and of many cells
+/// on either side: of single cells alone it would be the noise that sets the bounds of the blocks, and
+/// outliers would stand alone.
+fn motion(sums: &[f64], counts: &[f64], noise: f64) -> Vec<f64> {
+    let cells = sums.len();
+    let gathered = |values: &[f64]| -> Vec<f64> {
+        let running = values.iter().scan(0.0, |total, value| {
+            *total += value;
+            Some(*total)
+        });
+        std::iter::once(0.0).chain(running).collect()
+    };
+    let (sums, counts) = (gathered(sums), gathered(counts));
+    let mut motion = vec![0.0; cells];
+    for reach in REACHES {
+        for cell in reach..=cells.saturating_sub(reach) {
+            let of = |series: &[f64], from: usize, to: usize| series[to] - series[from];
+            let (n0, n1) = (
+                of(&counts, cell - reach, cell),
+                of(&counts, cell, cell + reach),
+            );
+            if n0 == 0.0 || n1 == 0.0 {
+                continue;
+            }
+            let before = of(&sums, cell - reach, cell) / n0;
+            let after = of(&sums, cell, cell + reach) / n1;
+            let by_noise = BEYOND * noise * (1.0 / n0 + 1.0 / n1).sqrt();
+            let rate = ((after - before).abs() - by_noise).max(0.0) / reach as f64;
+            let half = reach.div_ceil(2);
+            for slot in &mut motion[cell - half..(cell + half).min(cells)] {
+                *slot = rate.max(*slot);
+            }
+        }
+    }
+    motion
 }

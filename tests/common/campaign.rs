@@ -4,6 +4,7 @@
 use std::path::Path;
 
 use coldkick::design::Design;
+use coldkick::discharge::Settings;
 use coldkick::statistics::QuantileFunction;
 use coldkick::statistics::stream::{Purpose, Stream};
 use coldkick::study::diagnosis::synthetic::{Logger, draw_fault, record};
@@ -94,7 +95,7 @@ pub fn case(
     with_fault(design, cause, &faults, channels, settings, seed)
 }
 
-fn drawn(design: &Design, stream: &mut Stream) -> Vec<f64> {
+pub fn drawn(design: &Design, stream: &mut Stream) -> Vec<f64> {
     design
         .inputs()
         .iter()
@@ -143,7 +144,13 @@ pub fn with_fault(
         length: None,
         seed,
     };
-    let trace = record(&system, cause, faults, channels, &logger, &settings.run).ok()?;
+    // Thirty times tighter than the fit computes.
+    let tight = Settings {
+        relative_tolerance: 3e-7,
+        most_steps: 5_000,
+        ..settings.run
+    };
+    let trace = record(&system, cause, faults, channels, &logger, &tight).ok()?;
     let last = *trace.times.last()?;
     let columns = channels
         .iter()

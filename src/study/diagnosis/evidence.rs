@@ -3,7 +3,7 @@
 use crate::statistics::standard_normal;
 
 use super::fit::Fit;
-use super::model::Problem;
+use super::problem::Problem;
 
 /// Residual beyond which a point is a spike and no evidence against the model, if they are few.
 const SPIKE: f64 = 6.0;

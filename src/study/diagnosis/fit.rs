@@ -5,7 +5,7 @@ use argmin::core::{Executor, State};
 use crate::numerics::matrix::{Matrix, dot};
 
 use super::least_squares::TrustedLeastSquares;
-use super::model::Problem;
+use super::problem::Problem;
 use super::settle::Objective;
 
 /// Improvement of the cost below which a fit has settled: it moves no probability.

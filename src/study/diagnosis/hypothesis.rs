@@ -1,5 +1,7 @@
 //! Causes with one choice of the discrete values each, and the search for the best fit of all of them.
 
+use std::sync::atomic::{AtomicUsize, Ordering};
+
 use rayon::prelude::*;
 
 use crate::study::StudyError;
@@ -8,8 +10,9 @@ use super::DiagnosisSettings;
 use super::cause::Cause;
 use super::evidence::Goodness;
 use super::fit::{Effort, Fit, fit, ranked_starts};
-use super::model::Problem;
+use super::model::Model;
 use super::parameter::Role;
+use super::problem::Problem;
 
 /// Steps of a first fit and of a last one.
 const FIRST: Effort = Effort {
@@ -35,6 +38,10 @@ const KNOWN_WELL: f64 = 0.03;
 const APART: f64 = 0.8;
 /// Logarithm of the evidence behind the best beyond which a cause is not refined.
 const HOPELESS: f64 = 8.0;
+/// Logarithm of the evidence by which a choice may be behind, with nothing wrong, to be tried with
+/// every fault.
+const UNLIKELY_CHOICE: f64 = 8.0;
+
 /// A cause with one choice of the discrete values.
 pub struct Hypothesis<'m, 'a> {
     /// The cause and the choice.
@@ -150,6 +157,69 @@ pub fn best_of(hypotheses: &[Hypothesis<'_, '_>], settings: &DiagnosisSettings) 
                 .total_cmp(&b.1.log_weight(settings))
         })
         .map(|(index, _)| index)
+}
+
+/// A first fit of every cause with every choice of the discrete values worth trying.
+///
+/// # Errors
+/// A distribution that is not valid.
+pub fn first_fits<'m, 'a>(
+    model: &'m Model<'a>,
+    choices: &[(Vec<f64>, f64)],
+    observe: &(dyn Fn(f64) + Sync),
+) -> Result<Vec<Hypothesis<'m, 'a>>, StudyError> {
+    let settings = model.settings;
+    observe(0.0);
+    // The design as it is, first: its fit is where the others may start.
+    let mut hypotheses: Vec<Hypothesis<'m, 'a>> = Vec::new();
+    for (base, weight) in choices {
+        if let Some(problem) = Problem::new(model, Cause::NothingWrong, base, 1.0)? {
+            let start = vec![0.0; problem.parameters.len()];
+            let starts = ranked_starts(&problem, &[start]);
+            hypotheses.push(Hypothesis::new(problem, *weight, starts));
+        }
+    }
+    // A choice far behind with nothing wrong is not tried with every fault.
+    let weights: Vec<f64> = hypotheses.iter().map(|h| h.log_weight(settings)).collect();
+    let most = weights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    observe(0.1);
+    let others: Vec<(Cause, &Vec<f64>, f64, usize)> = settings
+        .causes
+        .iter()
+        .filter(|cause| **cause != Cause::NothingWrong)
+        .flat_map(|cause| {
+            choices
+                .iter()
+                .enumerate()
+                .filter(|(index, _)| {
+                    weights
+                        .get(*index)
+                        .is_none_or(|w| *w > most - UNLIKELY_CHOICE)
+                })
+                .map(move |(index, (base, weight))| (*cause, base, *weight, index))
+        })
+        .collect();
+    let total = others.len().max(1) as f64;
+    let done = AtomicUsize::new(0);
+    let fitted: Vec<Option<Hypothesis<'m, 'a>>> = others
+        .par_iter()
+        .map(|(cause, base, weight, index)| {
+            let problem = Problem::new(model, *cause, base, 1.0)?;
+            let hypothesis = problem.map(|problem| {
+                let designs = first_designs(&problem, hypotheses.get(*index));
+                let starts = ranked_starts(&problem, &designs);
+                Hypothesis::new(problem, *weight, starts)
+            });
+            let count = done.fetch_add(1, Ordering::Relaxed) + 1;
+            observe(0.1 + 0.5 * count as f64 / total);
+            Ok(hypothesis)
+        })
+        .collect::<Result<_, StudyError>>()?;
+    hypotheses.extend(fitted.into_iter().flatten());
+    if !settings.causes.contains(&Cause::NothingWrong) {
+        hypotheses.retain(|h| h.problem.cause != Cause::NothingWrong);
+    }
+    Ok(hypotheses)
 }
 
 /// Designs from which the fit of a fault begins: the stated one and, as far as it is known, the fit of

@@ -2,9 +2,10 @@
 
 use super::FittedValue;
 use super::fit::Fit;
-use super::model::{BOUND, Problem};
+use super::model::BOUND;
 use super::parameter::Role;
 use super::posterior::Posterior;
+use super::problem::Problem;
 
 /// Two-sided 90 % of a standard normal.
 pub const REACH: f64 = 1.644_853_626_951_472_7;

@@ -7,6 +7,7 @@
 //! of them is right.
 
 pub mod cause;
+mod curves;
 mod diagnose;
 mod evidence;
 mod fit;
@@ -18,6 +19,7 @@ mod model;
 pub mod observe;
 mod parameter;
 mod posterior;
+mod problem;
 mod residuals;
 mod sensors;
 mod separation;
@@ -92,6 +94,11 @@ impl Default for SensorBelief {
     }
 }
 
+/// Longest time between the samples of a run: [s], share of the time passed. As finely as fronts are
+/// taken to be known ([`residuals`]): straight lines over the steps of a loose run missed a dip of the
+/// pressure by six times the noise.
+const SAMPLES_APART: (f64, f64) = (3e-4, 5e-3);
+
 /// How a diagnosis is made.
 #[derive(Debug, Clone, PartialEq)]
 pub struct DiagnosisSettings {
@@ -111,8 +118,9 @@ impl Default for DiagnosisSettings {
     fn default() -> Self {
         DiagnosisSettings {
             run: Settings {
-                relative_tolerance: 1e-5,
-                most_steps: 1_500,
+                relative_tolerance: 3e-6,
+                most_steps: 2_000,
+                apart: Some(SAMPLES_APART),
                 ..Settings::for_many_runs()
             },
             sensor: SensorBelief::default(),

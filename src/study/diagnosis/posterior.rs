@@ -12,8 +12,9 @@ use crate::numerics::matrix::{Matrix, dot};
 use crate::statistics::stream::{Purpose, Stream};
 
 use super::fit::Fit;
-use super::model::{BOUND, Problem};
+use super::model::BOUND;
 use super::parameter::Parameter;
+use super::problem::Problem;
 
 /// Draws.
 const DRAWS: usize = 4_000;

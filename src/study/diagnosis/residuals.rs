@@ -1,8 +1,8 @@
 //! How far measured and expected readings are apart, in standard deviations.
 
 use super::measured::{Channel, Measured, Observable};
-use super::model::Problem;
 use super::observe::Run;
+use super::problem::Problem;
 
 /// Residual, in standard deviations, beyond which it counts linearly (Huber 1964).
 const HUBER: f64 = 3.0;
@@ -12,21 +12,32 @@ const FLOOR: f64 = 0.002;
 /// share of the time since the command.
 const FRONT: (f64, f64) = (3e-4, 3e-3);
 
+/// Values on either side from which the slope of the record is taken, and the step between two of them
+/// over its noise that makes a front.
+const AROUND: usize = 2;
+const A_FRONT: f64 = 4.0;
+
 /// Pressure of the bay over its peak, both above the start, at which the nose is off.
 const OFF: f64 = 0.3;
 
-/// When the nose was off, on the clock of the trace [s]: when the pressure of the bay has fallen or
-/// the nose has travelled through its engagement [m]; `None` where neither was measured or seen.
+/// Noise of a record of travel over the engagement up to which it tells when the nose is off.
+const FINE: f64 = 0.2;
+
+/// When the nose was off, on the clock of the trace [s]: when the nose has travelled through its
+/// engagement [m], or the pressure of the bay has fallen; `None` where neither was measured or seen.
 #[must_use]
 pub fn nose_off(measured: &Measured, bay: usize, engagement: f64) -> Option<f64> {
-    let through = measured.channels.iter().find_map(|channel| {
-        let mut values = channel.values.iter().zip(&channel.times);
-        let found = match channel.observable {
-            Observable::Travel => values.find(|(travel, _)| **travel > engagement),
-            _ => None,
-        };
-        found.map(|(_, time)| *time)
-    });
+    let through = |finest: f64| {
+        measured.channels.iter().find_map(|channel| {
+            let travel = channel.observable == Observable::Travel;
+            if !travel || channel.noise > finest * engagement {
+                return None;
+            }
+            // Before it moves the noise alone may pass; it never comes back.
+            let last = channel.values.iter().rposition(|t| *t < engagement)?;
+            channel.times.get(last + 1).copied()
+        })
+    };
     let fallen = || {
         measured.channels.iter().find_map(|channel| {
             let in_bay =
@@ -39,7 +50,9 @@ pub fn nose_off(measured: &Measured, bay: usize, engagement: f64) -> Option<f64>
             fallen.map(|(_, time)| *time)
         })
     };
-    through.or_else(fallen)
+    through(FINE)
+        .or_else(fallen)
+        .or_else(|| through(f64::INFINITY))
 }
 
 /// How well a model should meet one value.
@@ -56,16 +69,6 @@ pub struct Deviation {
 /// on the clock of the trace, `until` when the values end that count [s].
 #[must_use]
 pub fn deviations(channel: &Channel, command: f64, until: f64) -> Vec<Deviation> {
-    let slope = |i: usize, j: usize| -> Option<f64> {
-        let step = channel.times.get(j)? - channel.times.get(i)?;
-        let rise = channel.values.get(j)? - channel.values.get(i)?;
-        let noise = channel
-            .deviations
-            .get(i)?
-            .hypot(*channel.deviations.get(j)?);
-        // What noise alone would show is no front.
-        Some((rise * rise - 2.0 * noise * noise).max(0.0).sqrt() / step)
-    };
     let least = FLOOR * channel.range;
     channel
         .deviations
@@ -73,9 +76,7 @@ pub fn deviations(channel: &Channel, command: f64, until: f64) -> Vec<Deviation>
         .zip(&channel.times)
         .enumerate()
         .map(|(i, (noise, time))| {
-            let before = i.checked_sub(1).and_then(|before| slope(before, i));
-            let after = slope(i, i + 1);
-            let steepest = before.unwrap_or(0.0).max(after.unwrap_or(0.0));
+            let steepest = steepest(channel, i);
             let doubt = FRONT.0.hypot(FRONT.1 * (time - command).max(0.0));
             let still = noise.hypot(least).max(f64::MIN_POSITIVE);
             let total = if *time < until {
@@ -89,6 +90,46 @@ pub fn deviations(channel: &Channel, command: f64, until: f64) -> Vec<Deviation>
             }
         })
         .collect()
+}
+
+/// Steepest slope at a value [SI/s]: of the line through it and its neighbours, and to each of the two
+/// next ones where the step is more than noise makes.
+fn steepest(channel: &Channel, at: usize) -> f64 {
+    let first = at.saturating_sub(AROUND);
+    let last = (at + AROUND + 1).min(channel.values.len());
+    let near = |series: &'_ [f64]| series.get(first..last).map(<[f64]>::to_vec);
+    let (Some(times), Some(values)) = (near(&channel.times), near(&channel.values)) else {
+        return 0.0;
+    };
+    let count = times.len() as f64;
+    let (t, v) = (
+        times.iter().sum::<f64>() / count,
+        values.iter().sum::<f64>() / count,
+    );
+    let pairs = || times.iter().zip(&values);
+    let product: f64 = pairs().map(|(time, value)| (time - t) * (value - v)).sum();
+    let square: f64 = times.iter().map(|time| (time - t).powi(2)).sum();
+    let line = if square > 0.0 {
+        (product / square).abs()
+    } else {
+        0.0
+    };
+    let step = |i: usize, j: usize| -> Option<f64> {
+        let rise = (channel.values.get(j)? - channel.values.get(i)?).abs();
+        let noise = channel
+            .deviations
+            .get(i)?
+            .hypot(*channel.deviations.get(j)?);
+        let length = channel.times.get(j)? - channel.times.get(i)?;
+        Some(if rise > A_FRONT * noise {
+            rise / length
+        } else {
+            0.0
+        })
+    };
+    let before = at.checked_sub(1).and_then(|before| step(before, at));
+    let after = step(at, at + 1);
+    line.max(before.unwrap_or(0.0)).max(after.unwrap_or(0.0))
 }
 
 impl Problem<'_, '_> {

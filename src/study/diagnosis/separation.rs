@@ -6,9 +6,9 @@ use crate::numerics::matrix::{Matrix, dot};
 
 use super::fit::Fit;
 use super::measured::Observable;
-use super::model::Problem;
 use super::observe::{Run, Sensor};
 use super::parameter::Role;
+use super::problem::Problem;
 
 /// Cosine of the angle between two effects above which they look the same.
 const ALIKE: f64 = 0.95;

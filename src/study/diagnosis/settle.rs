@@ -14,9 +14,10 @@ use rayon::prelude::*;
 use crate::numerics::matrix::{Matrix, dot};
 
 use super::least_squares::trusted_step;
-use super::model::{BOUND, EvaluationError, Problem};
+use super::model::BOUND;
 use super::observe::Run;
 use super::parameter::{Parameter, Role};
+use super::problem::{EvaluationError, Problem};
 
 /// First step of the finite differences, and its limits, in standard deviations of the prior.
 const STEP: (f64, f64, f64) = (0.05, 0.002, 0.2);

@@ -93,7 +93,12 @@ pub fn record(
     let places = Places::of(system);
     let mut faulty = system.clone();
     cause.apply(&mut faulty, &places, faults);
-    let discharge = run(&faulty, settings)?;
+    // Finer than the logger.
+    let settings = Settings {
+        apart: Some((0.5 / logger.rate, 0.0)),
+        ..*settings
+    };
+    let discharge = run(&faulty, &settings)?;
     let command = crate::study::criterion::first_command(system);
     let end = discharge.trajectory.times.last().copied().unwrap_or(0.0);
     let length = logger.length.unwrap_or(1.1 * (end - command) + 0.02);

@@ -1,0 +1,283 @@
+//! One cause as a problem of fitting: its values, and from values to runs and sensors.
+
+use std::sync::Mutex;
+use std::sync::atomic::Ordering;
+
+use crate::discharge::run;
+use crate::mechanics::nose::Tether;
+use crate::network::criteria::Criteria;
+use crate::network::spec::System;
+use crate::statistics::{StatisticsError, standard_normal};
+
+use super::cause::{Cause, Fault};
+use super::model::{BuildError, Model};
+use super::observe::{Run, Sensor};
+use super::parameter::{Parameter, Role, SensorError, label_of};
+use super::sensors::sensor_parameters;
+use super::settle::Memory;
+
+/// One cause with one choice of the discrete values of the design.
+pub struct Problem<'m, 'a> {
+    pub model: &'m Model<'a>,
+    pub cause: Cause,
+    pub faults: Vec<Fault>,
+    pub parameters: Vec<Parameter>,
+    /// A value for each input; the continuous ones are overwritten.
+    pub base: Vec<f64>,
+    /// Factor on the standard deviation of every residual.
+    pub inflation: f64,
+    /// Values that need a discharge each time they move.
+    pub outer: Vec<usize>,
+    /// Values of clocks and sensors, which act on a finished discharge.
+    pub inner: Vec<usize>,
+    /// A value that is held whatever the fit asks for.
+    pub held: Option<(usize, f64)>,
+    /// What was computed last.
+    pub memory: Mutex<Memory>,
+}
+
+/// Why the model cannot be evaluated at some values.
+#[derive(Debug, thiserror::Error)]
+pub enum EvaluationError {
+    /// The values make no design.
+    #[error("the values make no valid design: {0}")]
+    Build(BuildError),
+    /// The discharge could not be computed.
+    #[error(transparent)]
+    Discharge(#[from] crate::discharge::DischargeError),
+}
+
+impl<'m, 'a> Problem<'m, 'a> {
+    /// The problem of a cause; `None` where the design has no place for it.
+    ///
+    /// # Errors
+    /// A distribution that is not valid.
+    pub fn new(
+        model: &'m Model<'a>,
+        cause: Cause,
+        base: &[f64],
+        inflation: f64,
+    ) -> Result<Option<Self>, StatisticsError> {
+        let Some(faults) = cause.faults(&model.nominal, &model.places, model.range) else {
+            return Ok(None);
+        };
+        let mut parameters = Vec::new();
+        for (k, fault) in faults.iter().enumerate() {
+            let role = Role::Fault(k);
+            let prior = fault.prior.clone();
+            parameters.push(Parameter::new(role, fault.label, fault.dimension, prior)?);
+        }
+        for (index, input) in model.inputs.iter().enumerate() {
+            if input.is_choice() {
+                continue;
+            }
+            let owners: Vec<Option<usize>> = if model.traces.len() > 1 && input.own {
+                (0..model.traces.len()).map(Some).collect()
+            } else {
+                vec![None]
+            };
+            for trace in owners {
+                let role = Role::Input { index, trace };
+                let label = match trace {
+                    Some(trace) => format!("{} (trace {})", label_of(&input.path), trace + 1),
+                    None => label_of(&input.path),
+                };
+                let prior = input.distribution.clone();
+                let mut parameter = Parameter::new(role, label, input.dimension, prior)?;
+                parameter.path = Some(input.path.clone());
+                parameters.push(parameter);
+            }
+        }
+        for (trace, measured) in model.traces.iter().enumerate() {
+            sensor_parameters(model, cause, trace, measured, &mut parameters)?;
+        }
+        let moves = |parameter: &Parameter| match parameter.role {
+            Role::Input { .. } => true,
+            Role::Fault(_) => !cause.is_sensor(),
+            Role::Start { .. } | Role::Sensor { .. } => false,
+        };
+        let (outer, inner) =
+            (0..parameters.len()).partition(|k| parameters.get(*k).is_some_and(moves));
+        Ok(Some(Problem {
+            model,
+            cause,
+            faults,
+            parameters,
+            base: base.to_vec(),
+            inflation,
+            outer,
+            inner,
+            held: None,
+            memory: Mutex::default(),
+        }))
+    }
+
+    /// The same problem with one variate held; its part of the cost is not counted.
+    pub fn with_held(&self, k: usize, z: f64) -> Self {
+        let mut held = self.with_inflation(self.inflation);
+        held.outer.retain(|other| *other != k);
+        held.inner.retain(|other| *other != k);
+        held.held = Some((k, z));
+        held
+    }
+
+    /// The same problem with other noise.
+    pub fn with_inflation(&self, inflation: f64) -> Self {
+        Problem {
+            model: self.model,
+            cause: self.cause,
+            faults: self.faults.clone(),
+            parameters: self.parameters.clone(),
+            base: self.base.clone(),
+            inflation,
+            outer: self.outer.clone(),
+            inner: self.inner.clone(),
+            held: self.held,
+            memory: Mutex::default(),
+        }
+    }
+
+    /// The variates with the held one in place.
+    pub fn effective(&self, z: &[f64]) -> Vec<f64> {
+        let mut z = z.to_vec();
+        if let Some((k, value)) = self.held
+            && let Some(slot) = z.get_mut(k)
+        {
+            *slot = value;
+        }
+        z
+    }
+
+    /// Values of a fit to another problem of the same model, where both have them.
+    pub fn transfer(&self, other: &Problem<'_, '_>, z: &[f64]) -> Vec<f64> {
+        self.parameters
+            .iter()
+            .map(|parameter| {
+                let same = other.parameters.iter().zip(z).find(|(candidate, _)| {
+                    candidate.role == parameter.role && !matches!(candidate.role, Role::Fault(_))
+                });
+                same.map_or(0.0, |(_, z)| *z)
+            })
+            .collect()
+    }
+
+    /// Values of the inputs of the design for one trace [SI].
+    pub fn input_values(&self, z: &[f64], trace: usize) -> Vec<f64> {
+        let mut values = self.base.clone();
+        let mut uniforms = vec![0.5; values.len()];
+        let correlated = !self.model.copula.is_independent();
+        if correlated {
+            for (parameter, z) in self.parameters.iter().zip(z) {
+                if let Role::Input { index, trace: own } = parameter.role
+                    && own.is_none_or(|own| own == trace)
+                    && let Some(slot) = uniforms.get_mut(index)
+                {
+                    *slot = standard_normal::cumulative(*z);
+                }
+            }
+            self.model.copula.correlate(&mut uniforms);
+        }
+        for (parameter, z) in self.parameters.iter().zip(z) {
+            if let Role::Input { index, trace: own } = parameter.role
+                && own.is_none_or(|own| own == trace)
+                && let Some(slot) = values.get_mut(index)
+            {
+                let z = match uniforms.get(index) {
+                    Some(u) if correlated => standard_normal::quantile(*u),
+                    _ => *z,
+                };
+                *slot = parameter.value(z);
+            }
+        }
+        values
+    }
+
+    /// Values freed by the cause, as they are reported [SI].
+    pub fn fault_values(&self, z: &[f64]) -> Vec<f64> {
+        self.parameters
+            .iter()
+            .zip(z)
+            .filter_map(|(parameter, z)| match parameter.role {
+                Role::Fault(k) => Some(self.faults.get(k)?.reported(parameter.value(*z))),
+                _ => None,
+            })
+            .collect()
+    }
+
+    /// The system of one trace, and its criteria.
+    pub fn system(&self, z: &[f64], trace: usize) -> Result<(System, Criteria), EvaluationError> {
+        let (mut system, criteria) =
+            (self.model.build)(&self.input_values(z, trace)).map_err(EvaluationError::Build)?;
+        let faults = self.fault_values(z);
+        self.cause.apply(&mut system, &self.model.places, &faults);
+        Ok((system, criteria))
+    }
+
+    /// One run of the model for one trace, as long as the trace lasts.
+    pub fn run(&self, z: &[f64], trace: usize) -> Result<Run, EvaluationError> {
+        let (mut system, _) = self.system(z, trace)?;
+        if let Some(measured) = self.model.traces.get(trace) {
+            let start = self.model.starts.get(trace).map_or(0.0, |start| start.0);
+            let needed = measured.last_time() - start;
+            system.horizon = system.horizon.min((1.02 * needed).max(1e-3));
+        }
+        if let Some((nose, _)) = &mut system.nose {
+            // Nothing is learned from the flight of the nose: it ends at a tether just long enough
+            // for the bore to be open. Other vessels are watched to the end.
+            nose.tether = self.model.until_off.then_some(Tether {
+                length: nose.engagement + 0.25 * nose.bore,
+                stiffness: 5e4,
+                damping: 100.0,
+                rating: None,
+            });
+        }
+        self.model.count.fetch_add(1, Ordering::Relaxed);
+        let discharge = run(&system, &self.model.settings.run)?;
+        Ok(Run::new(&system, discharge))
+    }
+
+    /// The sensor of one channel.
+    pub fn sensor(&self, z: &[f64], trace: usize, channel: usize) -> Sensor {
+        let mut sensor = Sensor::perfect(self.model.starts.get(trace).map_or(0.0, |s| s.0));
+        let at_fault = self
+            .model
+            .traces
+            .get(trace)
+            .and_then(|measured| measured.channels.get(channel))
+            .is_some_and(|channel| self.model.faulty_sensor(channel.observable));
+        for (parameter, z) in self.parameters.iter().zip(z) {
+            match parameter.role {
+                Role::Start { trace: own } if own == trace => sensor.start = parameter.value(*z),
+                Role::Sensor {
+                    trace: own,
+                    channel: of,
+                    error,
+                } if own == trace && of == channel => {
+                    let value = parameter.value(*z);
+                    match error {
+                        SensorError::Zero => sensor.zero += value,
+                        SensorError::Gain => sensor.gain *= value,
+                        SensorError::Drift => sensor.drift = value,
+                        SensorError::Lag => sensor.lag = value,
+                        SensorError::Wander(_) => sensor.wander.push(value),
+                    }
+                }
+                Role::Fault(k) if at_fault => match (self.cause, k) {
+                    (Cause::SensorOffset, 0) => sensor.zero += parameter.value(*z),
+                    (Cause::SensorOffset, _) => sensor.gain *= parameter.value(*z),
+                    (Cause::SensorLag, _) => sensor.lag = parameter.value(*z),
+                    _ => {}
+                },
+                _ => {}
+            }
+        }
+        sensor
+    }
+
+    /// Index of the first value freed by the cause, if any.
+    pub fn fault_index(&self) -> Option<usize> {
+        self.parameters
+            .iter()
+            .position(|parameter| matches!(parameter.role, Role::Fault(_)))
+    }
+}
