@@ -6,7 +6,7 @@ use crate::numerics::matrix::{Matrix, dot};
 
 use super::least_squares::TrustedLeastSquares;
 use super::problem::Problem;
-use super::settle::Objective;
+use super::slopes::Objective;
 
 /// Improvement of the cost below which a fit has settled: it moves no probability.
 const TOLERANCE: f64 = 0.05;
@@ -124,15 +124,16 @@ pub fn fit(problem: &Problem<'_, '_>, start: &[f64], effort: Effort) -> Option<F
     problem.begin_at(start);
     let objective = Objective {
         problem,
-        base: problem.effective(start),
+        base: start.to_vec(),
     };
-    let solver = TrustedLeastSquares::new(problem.bounds(), TOLERANCE, effort.jacobians);
+    let solver = TrustedLeastSquares::new(problem, TOLERANCE, effort.jacobians);
+    let begin = problem.pick(&problem.outer, start);
     let result = Executor::new(objective, solver)
-        .configure(|state| state.param(problem.scaled(start)).max_iters(effort.steps))
+        .configure(|state| state.param(begin).max_iters(effort.steps))
         .run()
         .ok()?;
     let mut state = result.state;
-    let outer = problem.unscaled(&state.take_param()?);
+    let outer = state.take_param()?;
     let projected = state.take_jacobian()?;
     let settled = problem
         .settled(&problem.with(&problem.outer, &outer, start))

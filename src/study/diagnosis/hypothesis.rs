@@ -16,12 +16,12 @@ use super::problem::Problem;
 
 /// Steps of a first fit and of a last one.
 const FIRST: Effort = Effort {
-    steps: 18,
-    jacobians: 2,
+    steps: 20,
+    jacobians: 5,
 };
 const LAST: Effort = Effort {
-    steps: 30,
-    jacobians: 4,
+    steps: 40,
+    jacobians: 10,
 };
 /// Further starts of each cause that are followed while nothing explains the traces.
 const FOLLOWED: usize = 2;
@@ -174,7 +174,7 @@ pub fn first_fits<'m, 'a>(
     let mut hypotheses: Vec<Hypothesis<'m, 'a>> = Vec::new();
     for (base, weight) in choices {
         if let Some(problem) = Problem::new(model, Cause::NothingWrong, base, 1.0)? {
-            let start = vec![0.0; problem.parameters.len()];
+            let start = problem.expected();
             let starts = ranked_starts(&problem, &[start]);
             hypotheses.push(Hypothesis::new(problem, *weight, starts));
         }
@@ -229,7 +229,7 @@ pub fn first_designs(
     problem: &Problem<'_, '_>,
     as_is: Option<&Hypothesis<'_, '_>>,
 ) -> Vec<Vec<f64>> {
-    let mut designs = vec![vec![0.0; problem.parameters.len()]];
+    let mut designs = vec![problem.expected()];
     if let Some(Hypothesis {
         problem: other,
         fit: Some(fit),

@@ -1,11 +1,14 @@
-//! Least squares inside a box and a region of trust, as a solver for argmin's executor.
+//! Least squares with beliefs and a region of trust, as a solver for argmin's executor.
 //!
-//! Law: least of |r(y)|^2 over a box. Each step solves (J^T J + lambda I) d = -J^T r, lambda >= 0 the
-//! least with which |d| stays within the radius of trust, and values that would leave the box are
-//! held at it (Levenberg 1944, Marquardt 1963; the radius after More 1978, Lect. Notes Math. 630, 105).
-//! As the values are in standard deviations of what is believed of them, the radius says how far
-//! a design may be bent at once. Between fresh Jacobians the secant update of Broyden (1965, Math. Comp.
-//! 19, 577) spares most evaluations.
+//! Law: least of |r(y)|^2 + |z|^2, z the standard normal variates behind the coordinates y. Residuals are
+//! taken as linear in y, what is believed is not: near the end of a bounded belief |z|^2 rises like a wall,
+//! which no straight line follows. Each step is the least of |r + J d|^2 + |z|^2 + lambda |d|^2, d the
+//! change of y, by a few Newton steps that need no residuals; lambda >= 0 is the least with which |d| stays
+//! within the radius of trust (Levenberg 1944, Marquardt 1963; the radius after More 1978, Lect. Notes
+//! Math. 630, 105). As the coordinates are in standard deviations of what is believed of them, the radius
+//! says how far a design may be bent at once. Between fresh Jacobians the secant update of Broyden (1965,
+//! Math. Comp. 19, 577) spares evaluations after steps that went as promised; a step that did not is
+//! tried again with a fresh one.
 
 use argmin::core::{
     Error, IterState, Jacobian, KV, Operator, Problem, Solver, TerminationReason, TerminationStatus,
@@ -16,17 +19,163 @@ use crate::numerics::matrix::{Matrix, dot};
 type FitState = IterState<Vec<f64>, (), Matrix, (), Vec<f64>, f64>;
 
 /// First radius of trust, the largest one, and the one at which a fit gives up.
-const RADIUS: (f64, f64, f64) = (1.0, 3.0, 1e-4);
-/// Steps after which a Jacobian that fails is made afresh.
+const RADIUS: (f64, f64, f64) = (1.0, 3.0, 0.02);
+/// Steps with one Jacobian.
 const STALE: u64 = 3;
-/// Doublings and halvings of lambda in search of the radius.
-const SEARCHES: usize = 40;
+/// Share of the promise with which a secant Jacobian may go on.
+const AS_PROMISED: f64 = 0.5;
+/// Most changes of lambda in search of the radius.
+const SEARCHES: usize = 30;
+/// Newton steps towards the least with one lambda, and the change that ends them.
+const NEWTON: (usize, f64) = (15, 1e-5);
+/// Step of the slopes between variates and coordinates.
+const SLOPE: f64 = 1e-4;
 
-/// The solver. Its state carries the values, the residuals, the Jacobian and the cost |r|^2.
+/// From standard normal variates to coordinates in which residuals are nearly linear.
+pub trait Coordinates {
+    /// Coordinate of a value at a variate.
+    fn coordinate(&self, value: usize, variate: f64) -> f64;
+    /// Largest variate either way.
+    fn reach(&self) -> f64;
+}
+
+/// A step: where it leads, the change of the coordinates, and the improvement of the cost it promises.
 #[derive(Debug, Clone)]
-pub struct TrustedLeastSquares {
-    /// Least and largest of each value.
-    bounds: Vec<(f64, f64)>,
+pub struct Step {
+    /// Variates after it.
+    pub variates: Vec<f64>,
+    /// Change of the coordinates.
+    pub change: Vec<f64>,
+    /// Promised improvement.
+    pub promised: f64,
+}
+
+/// The best step within a radius; `None` where the equations cannot be solved.
+#[must_use]
+pub fn trusted_step(
+    jacobian: &Matrix,
+    residuals: &[f64],
+    variates: &[f64],
+    radius: f64,
+    coordinates: &dyn Coordinates,
+) -> Option<Step> {
+    let local = Local {
+        gradient: jacobian.transpose_times(residuals),
+        normal: jacobian.gram(),
+        begin: variates,
+        at: (variates.iter().enumerate())
+            .map(|(k, z)| coordinates.coordinate(k, *z))
+            .collect(),
+        coordinates,
+    };
+    let length = |step: &Step| dot(&step.change, &step.change).sqrt();
+    let mut step = local.least(0.0, variates)?;
+    if length(&step) > radius {
+        // The length falls as lambda grows: bracket, then halve in the logarithm.
+        let (mut low, mut high) = (1e-6, 1e9);
+        for _ in 0..SEARCHES {
+            let middle = f64::sqrt(low * high);
+            step = local.least(middle, &step.variates)?;
+            if (length(&step) - 0.95 * radius).abs() < 0.05 * radius {
+                break;
+            }
+            if length(&step) > radius {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+    }
+    Some(step)
+}
+
+/// The cost around some variates.
+struct Local<'a> {
+    gradient: Vec<f64>,
+    normal: Matrix,
+    begin: &'a [f64],
+    at: Vec<f64>,
+    coordinates: &'a dyn Coordinates,
+}
+
+impl Local<'_> {
+    fn change(&self, variates: &[f64]) -> Vec<f64> {
+        let pairs = variates.iter().zip(&self.at).enumerate();
+        pairs
+            .map(|(k, (z, at))| self.coordinates.coordinate(k, *z) - at)
+            .collect()
+    }
+
+    /// Cost less that of the residuals at the beginning.
+    fn cost(&self, variates: &[f64], change: &[f64], lambda: f64) -> f64 {
+        let pull = self.normal.times(change);
+        2.0 * dot(&self.gradient, change)
+            + dot(change, &pull)
+            + lambda * dot(change, change)
+            + dot(variates, variates)
+    }
+
+    /// The least with one lambda.
+    fn least(&self, lambda: f64, from: &[f64]) -> Option<Step> {
+        let reach = self.coordinates.reach();
+        let n = from.len();
+        let mut variates = from.to_vec();
+        let mut change = self.change(&variates);
+        let mut cost = self.cost(&variates, &change, lambda);
+        let mut damping = 0.0;
+        for _ in 0..NEWTON.0 {
+            let rates: Vec<f64> = (variates.iter().enumerate())
+                .map(|(k, z)| {
+                    let at = |z: f64| self.coordinates.coordinate(k, z);
+                    (at(z + SLOPE) - at(z - SLOPE)) / (2.0 * SLOPE)
+                })
+                .collect();
+            let mut slope = self.normal.times(&change);
+            let mut curvature = self.normal.clone();
+            for (k, rate) in rates.iter().enumerate() {
+                let own = slope.get_mut(k)?;
+                *own += self.gradient.get(k)? + lambda * change.get(k)?;
+                *own = -(rate * *own + variates.get(k)?);
+                curvature.set(k, k, curvature.at(k, k) + lambda);
+            }
+            for (i, a) in rates.iter().enumerate() {
+                for (j, b) in rates.iter().enumerate() {
+                    curvature.set(i, j, a * b * curvature.at(i, j));
+                }
+                curvature.set(i, i, curvature.at(i, i) + 1.0 + damping);
+            }
+            let moved: Vec<f64> = (curvature.cholesky()?.solve(&slope).iter())
+                .zip(&variates)
+                .map(|(step, z)| (z + step).clamp(-reach, reach))
+                .collect();
+            let after = self.change(&moved);
+            let new = self.cost(&moved, &after, lambda);
+            if new < cost {
+                let gained = cost - new;
+                (variates, change, cost) = (moved, after, new);
+                damping *= 0.1;
+                if gained < NEWTON.1 {
+                    break;
+                }
+            } else if damping > 1e6 || cost - new > -1e-9 {
+                break;
+            } else {
+                damping = (10.0 * damping).max(curvature.at(n - 1, n - 1).max(1.0));
+            }
+        }
+        let promised = dot(self.begin, self.begin) - self.cost(&variates, &change, 0.0);
+        Some(Step {
+            variates,
+            change,
+            promised,
+        })
+    }
+}
+
+/// The solver. Its state carries the variates, the residuals, their Jacobian over the coordinates, and
+/// the cost |r|^2 + |z|^2.
+pub struct TrustedLeastSquares<'a> {
+    coordinates: &'a dyn Coordinates,
     /// Improvement of the cost below which a step is the last.
     tolerance: f64,
     /// Fresh Jacobians that may still be asked for.
@@ -37,17 +186,17 @@ pub struct TrustedLeastSquares {
     finished: bool,
 }
 
-impl TrustedLeastSquares {
-    /// A solver within `bounds` that stops once a step promises less than `tolerance`, or when it
-    /// would need more fresh Jacobians than `allowed`.
+impl<'a> TrustedLeastSquares<'a> {
+    /// A solver that stops once a step from a fresh Jacobian promises less than `tolerance`, or when it
+    /// would need more of them than `allowed`.
     #[must_use]
-    pub fn new(bounds: Vec<(f64, f64)>, tolerance: f64, allowed: u64) -> Self {
+    pub fn new(coordinates: &'a dyn Coordinates, tolerance: f64, allowed: u64) -> Self {
         TrustedLeastSquares {
-            bounds,
+            coordinates,
             tolerance,
             allowed,
             radius: RADIUS.0,
-            age: STALE,
+            age: 0,
             finished: false,
         }
     }
@@ -56,7 +205,7 @@ impl TrustedLeastSquares {
     fn refreshed<O>(
         &mut self,
         problem: &mut Problem<O>,
-        z: &Vec<f64>,
+        variates: &Vec<f64>,
         old: Matrix,
     ) -> Result<Matrix, Error>
     where
@@ -68,100 +217,21 @@ impl TrustedLeastSquares {
         };
         self.allowed = left;
         self.age = 0;
-        problem.jacobian(z)
+        problem.jacobian(variates)
     }
 }
 
-/// The best step inside the box and the radius, and the improvement of the cost it promises; `None`
-/// where the normal equations cannot be solved.
-#[must_use]
-pub fn trusted_step(
-    jacobian: &Matrix,
-    residuals: &[f64],
-    z: &[f64],
-    radius: f64,
-    bounds: &[(f64, f64)],
-) -> Option<(Vec<f64>, f64)> {
-    let gradient = jacobian.transpose_times(residuals);
-    let normal = jacobian.gram();
-    let mut step = boxed_step(&normal, &gradient, z, 1e-9, bounds)?;
-    if dot(&step, &step) > radius * radius {
-        // The length falls as lambda grows: bracket, then halve in the logarithm.
-        let (mut low, mut high) = (1e-9, 1e12);
-        for _ in 0..SEARCHES {
-            let middle = f64::sqrt(low * high);
-            step = boxed_step(&normal, &gradient, z, middle, bounds)?;
-            let length = dot(&step, &step).sqrt();
-            if (length - 0.95 * radius).abs() < 0.05 * radius {
-                break;
-            }
-            if length > radius {
-                low = middle;
-            } else {
-                high = middle;
-            }
-        }
-    }
-    let moved = jacobian.times(&step);
-    let after: f64 = residuals
-        .iter()
-        .zip(&moved)
-        .map(|(s, m)| (s + m).powi(2))
-        .sum();
-    Some((step, dot(residuals, residuals) - after))
+fn cost_of(residuals: &[f64], variates: &[f64]) -> f64 {
+    dot(residuals, residuals) + dot(variates, variates)
 }
 
-/// The step with one lambda, values at the box and pushed outwards held there.
-fn boxed_step(
-    normal: &Matrix,
-    gradient: &[f64],
-    z: &[f64],
-    lambda: f64,
-    bounds: &[(f64, f64)],
-) -> Option<Vec<f64>> {
-    let n = z.len();
-    let mut held = vec![false; n];
-    loop {
-        let mut reduced = normal.clone();
-        let mut right: Vec<f64> = gradient.iter().map(|g| -g).collect();
-        for i in 0..n {
-            reduced.set(i, i, normal.at(i, i) + lambda);
-        }
-        for i in (0..n).filter(|i| held.get(*i) == Some(&true)) {
-            for j in 0..n {
-                reduced.set(i, j, 0.0);
-                reduced.set(j, i, 0.0);
-            }
-            reduced.set(i, i, 1.0);
-            if let Some(slot) = right.get_mut(i) {
-                *slot = 0.0;
-            }
-        }
-        let mut step = reduced.cholesky()?.solve(&right);
-        let mut again = false;
-        for (((step, z), held), (low, high)) in step.iter_mut().zip(z).zip(&mut held).zip(bounds) {
-            if z + *step < *low || z + *step > *high {
-                *step = (z + *step).max(*low).min(*high) - z;
-                // Already at the bound and pushed outwards: not free.
-                if *step == 0.0 && !*held {
-                    *held = true;
-                    again = true;
-                }
-            }
-        }
-        if !again {
-            return Some(step);
-        }
-    }
-}
-
-impl<O> Solver<O, FitState> for TrustedLeastSquares
+impl<O> Solver<O, FitState> for TrustedLeastSquares<'_>
 where
     O: Operator<Param = Vec<f64>, Output = Vec<f64>>
         + Jacobian<Param = Vec<f64>, Jacobian = Matrix>,
 {
     fn name(&self) -> &str {
-        "least squares with priors and a region of trust"
+        "least squares with beliefs and a region of trust"
     }
 
     fn init(
@@ -172,22 +242,12 @@ where
         let start = state
             .take_param()
             .ok_or_else(|| Error::msg("a start is needed"))?;
-        let z: Vec<f64> = start
-            .iter()
-            .zip(&self.bounds)
-            .map(|(z, (low, high))| z.max(*low).min(*high))
-            .collect();
-        let residuals = problem.apply(&z)?;
-        let cost = dot(&residuals, &residuals);
-        let state = match state.take_jacobian() {
-            // A Jacobian from a fit nearby is good enough to begin with.
-            Some(jacobian) => state.jacobian(jacobian),
-            None => {
-                let none = Matrix::zero(residuals.len(), z.len());
-                state.jacobian(self.refreshed(problem, &z, none)?)
-            }
-        };
-        Ok((state.param(z).residuals(residuals).cost(cost), None))
+        let residuals = problem.apply(&start)?;
+        let cost = cost_of(&residuals, &start);
+        let none = Matrix::zero(residuals.len(), start.len());
+        let jacobian = self.refreshed(problem, &start, none)?;
+        let state = state.param(start).residuals(residuals).jacobian(jacobian);
+        Ok((state.cost(cost), None))
     }
 
     fn next_iter(
@@ -196,43 +256,38 @@ where
         mut state: FitState,
     ) -> Result<(FitState, Option<KV>), Error> {
         let missing = || Error::msg("the fit lost its state");
-        let z = state.take_param().ok_or_else(missing)?;
+        let variates = state.take_param().ok_or_else(missing)?;
         let residuals = state.take_residuals().ok_or_else(missing)?;
         let mut jacobian = state.take_jacobian().ok_or_else(missing)?;
         let cost = state.get_cost();
-        let (step, promised) =
-            trusted_step(&jacobian, &residuals, &z, self.radius, &self.bounds)
-                .ok_or_else(|| Error::msg("the normal equations cannot be solved"))?;
-        let length = dot(&step, &step).sqrt();
-        if promised < self.tolerance || length == 0.0 {
+        let step = trusted_step(
+            &jacobian,
+            &residuals,
+            &variates,
+            self.radius,
+            self.coordinates,
+        )
+        .ok_or_else(|| Error::msg("the normal equations cannot be solved"))?;
+        let length = dot(&step.change, &step.change).sqrt();
+        if step.promised < self.tolerance || length == 0.0 {
             // A secant Jacobian may promise too little.
             if self.age == 0 {
                 self.finished = true;
             } else {
-                jacobian = self.refreshed(problem, &z, jacobian)?;
+                jacobian = self.refreshed(problem, &variates, jacobian)?;
                 self.radius = self.radius.max(RADIUS.0);
             }
-            let state = state.param(z).residuals(residuals).jacobian(jacobian);
-            return Ok((state.cost(cost), None));
+            let state = state.param(variates).residuals(residuals);
+            return Ok((state.jacobian(jacobian).cost(cost), None));
         }
-        let trial: Vec<f64> = z.iter().zip(&step).map(|(z, d)| z + d).collect();
         // Where the model cannot go, the step was too long.
-        let attempt = problem.apply(&trial).ok().map(|residuals| {
-            let cost = dot(&residuals, &residuals);
+        let attempt = problem.apply(&step.variates).ok().map(|residuals| {
+            let cost = cost_of(&residuals, &step.variates);
             (residuals, cost)
         });
-        if let Some((after, _)) = &attempt {
-            let moved = jacobian.times(&step);
-            let surprise: Vec<f64> = after
-                .iter()
-                .zip(residuals.iter().zip(&moved))
-                .map(|(after, (before, moved))| after - before - moved)
-                .collect();
-            jacobian.add_outer(1.0 / (length * length), &surprise, &step);
-        }
-        let gain = attempt
-            .as_ref()
-            .map_or(f64::NEG_INFINITY, |(_, after)| (cost - after) / promised);
+        let gain = attempt.as_ref().map_or(f64::NEG_INFINITY, |(_, after)| {
+            (cost - after) / step.promised
+        });
         if gain > 0.75 && length > 0.8 * self.radius {
             self.radius = (2.0 * self.radius).min(RADIUS.1);
         } else if gain < 0.25 {
@@ -240,23 +295,28 @@ where
         }
         let state = match attempt {
             Some((after, new_cost)) if new_cost < cost => {
-                let settled = cost - new_cost < self.tolerance && gain > 0.5;
-                // Only a fresh Jacobian may say that there is nothing more to gain.
-                if settled && self.age == 0 {
+                if self.age == 0 && gain > AS_PROMISED && cost - new_cost < self.tolerance {
                     self.finished = true;
-                } else if settled || (gain < 0.1 && self.age >= STALE) {
-                    jacobian = self.refreshed(problem, &trial, jacobian)?;
+                } else if gain < AS_PROMISED || self.age + 1 >= STALE {
+                    jacobian = self.refreshed(problem, &step.variates, jacobian)?;
                 } else {
+                    let moved = jacobian.times(&step.change);
+                    let surprise: Vec<f64> = after
+                        .iter()
+                        .zip(residuals.iter().zip(&moved))
+                        .map(|(after, (before, moved))| after - before - moved)
+                        .collect();
+                    jacobian.add_outer(1.0 / (length * length), &surprise, &step.change);
                     self.age += 1;
                 }
-                state.param(trial).residuals(after).cost(new_cost)
+                let state = state.param(step.variates).residuals(after);
+                state.cost(new_cost)
             }
             _ => {
-                self.age += u64::from(self.age > 0);
-                if self.age >= STALE {
-                    jacobian = self.refreshed(problem, &z, jacobian)?;
+                if self.age > 0 {
+                    jacobian = self.refreshed(problem, &variates, jacobian)?;
                 }
-                state.param(z).residuals(residuals).cost(cost)
+                state.param(variates).residuals(residuals).cost(cost)
             }
         };
         if self.radius < RADIUS.2 {

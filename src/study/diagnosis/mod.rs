@@ -24,6 +24,7 @@ mod residuals;
 mod sensors;
 mod separation;
 mod settle;
+mod slopes;
 pub mod synthetic;
 
 use crate::discharge::Settings;

@@ -47,6 +47,8 @@ pub struct Model<'a> {
     pub starts: Vec<(f64, f64)>,
     /// How well the values are to be met: of each trace, channel, value.
     pub deviations: Vec<Vec<Vec<Deviation>>>,
+    /// When a model is looked at for the values of each channel, and how often for each of them.
+    pub looks: Vec<Vec<(Vec<f64>, Vec<usize>)>>,
     /// Whether nothing that happens after the nose is off is compared, so that a run may end there.
     pub until_off: bool,
     /// Discharges computed so far.
@@ -131,6 +133,10 @@ impl<'a> Model<'a> {
             nominal,
             nominal_run,
             central,
+            looks: traces
+                .iter()
+                .map(|measured| measured.channels.iter().map(Channel::looks).collect())
+                .collect(),
             until_off,
             count: AtomicU64::new(0),
         })

@@ -105,12 +105,32 @@ impl Run {
     /// Readings of a sensor, averaged as the values of a channel are [SI].
     #[must_use]
     pub fn readings(&self, channel: &Channel, sensor: &Sensor) -> Vec<f64> {
-        let (times, counts) = channel.looks();
-        let mut looks = self.observe(channel.observable, &times, sensor).into_iter();
-        counts
-            .into_iter()
-            .map(|count| looks.by_ref().take(count).sum::<f64>() / count as f64)
-            .collect()
+        let (start, lag) = (sensor.start, sensor.lag);
+        let followed = self.follow_channel(channel, &channel.looks(), start, lag);
+        followed.readings(sensor)
+    }
+
+    /// What a channel shows but for errors that need no second look at the run.
+    #[must_use]
+    pub fn follow_channel(
+        &self,
+        channel: &Channel,
+        looks: &(Vec<f64>, Vec<usize>),
+        start: f64,
+        lag: f64,
+    ) -> Followed {
+        let (times, counts) = looks;
+        let looked = self.follow(channel.observable, times, start, lag);
+        let averaged = |series: &[f64]| -> Vec<f64> {
+            let mut rest = series.iter();
+            let mean = |count: &usize| rest.by_ref().take(*count).sum::<f64>() / *count as f64;
+            counts.iter().map(mean).collect()
+        };
+        Followed {
+            values: averaged(&looked.values),
+            shares: averaged(&looked.shares),
+            first: looked.first,
+        }
     }
 
     /// When the nose had moved by [`WIRE_TRAVEL`] [s], between two steps of the run: a fit needs it
@@ -129,46 +149,71 @@ impl Run {
     /// Readings of a sensor at times on the clock of its trace [SI].
     #[must_use]
     pub fn observe(&self, observable: Observable, times: &[f64], sensor: &Sensor) -> Vec<f64> {
-        if observable == Observable::Release {
-            let moved = self.release().unwrap_or(self.horizon);
-            let end = times.last().copied().unwrap_or(f64::INFINITY);
-            return times
-                .iter()
-                .map(|_| (sensor.start + moved).min(end))
-                .collect();
-        }
-        let empty = Vec::new();
-        let (source, offset) = match observable {
+        let followed = self.follow(observable, times, sensor.start, sensor.lag);
+        followed.readings(sensor)
+    }
+
+    /// What a sensor with a clock and a lag shows at some times, but for its other errors.
+    fn follow(&self, observable: Observable, times: &[f64], start: f64, lag: f64) -> Followed {
+        let begin = times.first().copied().unwrap_or(0.0);
+        let end = times.last().copied().unwrap_or(f64::INFINITY);
+        let record = if end > begin { end - begin } else { 1.0 };
+        let shares = times.iter().map(|t| (t - begin) / record).collect();
+        let (source, offset): (&[f64], f64) = match observable {
+            Observable::Release => {
+                let moved = self.release().unwrap_or(self.horizon);
+                return Followed {
+                    values: vec![(start + moved).min(end); times.len()],
+                    shares,
+                    first: 0.0,
+                };
+            }
             Observable::Pressure { vessel, gauge } => (
-                self.pressures.get(vessel).unwrap_or(&empty),
+                self.pressures.get(vessel).map_or(&[], Vec::as_slice),
                 if gauge { -self.ambient } else { 0.0 },
             ),
-            _ => (&self.travel, 0.0),
+            Observable::Travel => (&self.travel, 0.0),
         };
         let filtered;
-        let series: &[f64] = if sensor.lag > 0.0 {
-            filtered = lagged(&self.times, source, sensor.lag);
+        let series: &[f64] = if lag > 0.0 {
+            filtered = lagged(&self.times, source, lag);
             &filtered
         } else {
             source
         };
-        let first = series.first().copied().unwrap_or(0.0);
-        let record = times.last().copied().unwrap_or(0.0) - times.first().copied().unwrap_or(0.0);
-        let begin = times.first().copied().unwrap_or(0.0);
         let mut cursor = 0;
-        times
-            .iter()
-            .enumerate()
-            .map(|(index, clock)| {
-                let time = clock - sensor.start;
-                let value = interpolate(&self.times, series, time, &mut cursor);
-                let share = wander(&sensor.wander, index, times.len());
-                let drift = if record > 0.0 {
-                    sensor.drift * (clock - begin) / record
-                } else {
-                    0.0
-                };
-                sensor.gain * (value + offset) + share * (value - first) + sensor.zero + drift
+        let mut at = |clock: &f64| interpolate(&self.times, series, clock - start, &mut cursor);
+        Followed {
+            values: times.iter().map(|clock| at(clock) + offset).collect(),
+            shares,
+            first: series.first().copied().unwrap_or(0.0) + offset,
+        }
+    }
+}
+
+/// What a sensor shows but for the errors that act on its readings one by one.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Followed {
+    /// Values, lagged, on the clock of the trace [SI].
+    pub values: Vec<f64>,
+    /// Shares of the record gone by.
+    pub shares: Vec<f64>,
+    /// Value at the start of the run [SI].
+    pub first: f64,
+}
+
+impl Followed {
+    /// With all errors of the sensor.
+    #[must_use]
+    pub fn readings(&self, sensor: &Sensor) -> Vec<f64> {
+        let count = self.values.len();
+        let pairs = self.values.iter().zip(&self.shares).enumerate();
+        pairs
+            .map(|(index, (value, share))| {
+                sensor.gain * value
+                    + wander(&sensor.wander, index, count) * (value - self.first)
+                    + sensor.zero
+                    + sensor.drift * share
             })
             .collect()
     }
@@ -253,14 +298,21 @@ fn interpolate(times: &[f64], values: &[f64], time: f64, cursor: &mut usize) -> 
 
 /// Straight between equally numbered knots.
 fn wander(knots: &[f64], index: usize, count: usize) -> f64 {
-    let Some(last) = knots.len().checked_sub(1).filter(|last| *last > 0) else {
-        return knots.first().copied().unwrap_or(0.0);
+    let (left, share) = between_knots(knots.len(), index, count);
+    let at = |i: usize| knots.get(i).copied().unwrap_or(0.0);
+    at(left) + share * (at(left + 1) - at(left))
+}
+
+/// Between which of some equally numbered knots a value lies: the one before, and the share of the way to
+/// the next.
+#[must_use]
+pub fn between_knots(knots: usize, index: usize, count: usize) -> (usize, f64) {
+    let Some(last) = knots.checked_sub(1).filter(|last| *last > 0) else {
+        return (0, 0.0);
     };
     let place = index as f64 / (count.max(2) - 1) as f64 * last as f64;
     let left = (place as usize).min(last - 1);
-    let share = place - left as f64;
-    let at = |i: usize| knots.get(i).copied().unwrap_or(0.0);
-    at(left) + share * (at(left + 1) - at(left))
+    (left, place - left as f64)
 }
 
 #[cfg(test)]

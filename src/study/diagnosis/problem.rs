@@ -30,8 +30,6 @@ pub struct Problem<'m, 'a> {
     pub outer: Vec<usize>,
     /// Values of clocks and sensors, which act on a finished discharge.
     pub inner: Vec<usize>,
-    /// A value that is held whatever the fit asks for.
-    pub held: Option<(usize, f64)>,
     /// What was computed last.
     pub memory: Mutex<Memory>,
 }
@@ -107,18 +105,8 @@ impl<'m, 'a> Problem<'m, 'a> {
             inflation,
             outer,
             inner,
-            held: None,
             memory: Mutex::default(),
         }))
-    }
-
-    /// The same problem with one variate held; its part of the cost is not counted.
-    pub fn with_held(&self, k: usize, z: f64) -> Self {
-        let mut held = self.with_inflation(self.inflation);
-        held.outer.retain(|other| *other != k);
-        held.inner.retain(|other| *other != k);
-        held.held = Some((k, z));
-        held
     }
 
     /// The same problem with other noise.
@@ -132,20 +120,31 @@ impl<'m, 'a> Problem<'m, 'a> {
             inflation,
             outer: self.outer.clone(),
             inner: self.inner.clone(),
-            held: self.held,
             memory: Mutex::default(),
         }
     }
 
-    /// The variates with the held one in place.
-    pub fn effective(&self, z: &[f64]) -> Vec<f64> {
-        let mut z = z.to_vec();
-        if let Some((k, value)) = self.held
-            && let Some(slot) = z.get_mut(k)
-        {
-            *slot = value;
-        }
-        z
+    /// The design as it is expected, to begin from. Copies of one thing, such as pins, are spread as so many
+    /// draws are: where the weakest decides, equal ones hide that any of them matters.
+    pub fn expected(&self) -> Vec<f64> {
+        let of = |parameter: &Parameter| {
+            let (path, copy) = parameter.path.as_deref()?.split_once('#')?;
+            let Role::Input { trace, .. } = parameter.role else {
+                return None;
+            };
+            let family = |other: &&Parameter| {
+                let same = other.path.as_deref().and_then(|path| path.split_once('#'));
+                let own = matches!(other.role, Role::Input { trace: of, .. } if of == trace);
+                own && same.is_some_and(|(other, _)| other == path)
+            };
+            let copies = self.parameters.iter().filter(family).count();
+            let place: f64 = copy.parse().ok()?;
+            // Blom's approximation of the mean of an ordered draw.
+            let share = (place - 0.375) / (copies as f64 + 0.25);
+            (copies > 1 && 0.0 < share && share < 1.0).then(|| standard_normal::quantile(share))
+        };
+        let found = self.parameters.iter().map(|p| of(p).unwrap_or(0.0));
+        found.collect()
     }
 
     /// Values of a fit to another problem of the same model, where both have them.

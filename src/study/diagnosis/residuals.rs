@@ -1,7 +1,7 @@
 //! How far measured and expected readings are apart, in standard deviations.
 
 use super::measured::{Channel, Measured, Observable};
-use super::observe::Run;
+use super::observe::{Followed, Run, Sensor};
 use super::problem::Problem;
 
 /// Residual, in standard deviations, beyond which it counts linearly (Huber 1964).
@@ -132,45 +132,62 @@ fn steepest(channel: &Channel, at: usize) -> f64 {
     line.max(before.unwrap_or(0.0)).max(after.unwrap_or(0.0))
 }
 
+/// One channel as a run and a sensor make it.
+pub struct View {
+    /// Index of the trace.
+    pub trace: usize,
+    /// Index of the channel in it.
+    pub channel: usize,
+    /// The sensor.
+    pub sensor: Sensor,
+    /// What it shows but for errors that act on single readings.
+    pub followed: Followed,
+    /// Readings less measured values, in standard deviations, before any loss.
+    pub plain: Vec<f64>,
+}
+
 impl Problem<'_, '_> {
-    /// Readings the model expects for one trace [SI].
-    pub fn readings(&self, run: &Run, z: &[f64], trace: usize) -> Vec<f64> {
-        let channels = self
-            .model
-            .traces
-            .get(trace)
-            .map_or(&[][..], |m| &m.channels);
-        channels
-            .iter()
-            .enumerate()
-            .flat_map(|(index, channel)| run.readings(channel, &self.sensor(z, trace, index)))
-            .collect()
+    /// One channel, its sensor having the errors in `z`.
+    pub fn view(&self, run: &Run, z: &[f64], trace: usize, channel: usize) -> Option<View> {
+        let data = self.model.traces.get(trace)?.channels.get(channel)?;
+        let looks = self.model.looks.get(trace)?.get(channel)?;
+        let sensor = self.sensor(z, trace, channel);
+        let followed = run.follow_channel(data, looks, sensor.start, sensor.lag);
+        let known = self.model.deviations(trace, channel);
+        let points = data.values.iter().zip(known).zip(&data.saturated);
+        let plain = points
+            .zip(followed.readings(&sensor))
+            .map(|(((value, deviation), saturated), expected)| {
+                let residual = (expected - value) / (self.inflation * deviation.total);
+                // At its end stop a sensor only says that the value is not lower.
+                if *saturated {
+                    residual.min(0.0)
+                } else {
+                    residual
+                }
+            })
+            .collect();
+        Some(View {
+            trace,
+            channel,
+            sensor,
+            followed,
+            plain,
+        })
+    }
+
+    /// All channels of one trace.
+    pub fn views(&self, run: &Run, z: &[f64], trace: usize) -> Vec<View> {
+        let measured = self.model.traces.get(trace);
+        let count = measured.map_or(0, |measured| measured.channels.len());
+        let channels = (0..count).filter_map(|channel| self.view(run, z, trace, channel));
+        channels.collect()
     }
 
     /// Residuals of one trace in standard deviations, before any loss.
     pub fn plain_residuals(&self, run: &Run, z: &[f64], trace: usize) -> Vec<f64> {
-        let channels = self
-            .model
-            .traces
-            .get(trace)
-            .map_or(&[][..], |m| &m.channels);
-        let mut expected = self.readings(run, z, trace).into_iter();
-        let mut residuals = Vec::new();
-        for (index, channel) in channels.iter().enumerate() {
-            let known = self.model.deviations(trace, index);
-            let points = channel.values.iter().zip(known).zip(&channel.saturated);
-            for (((value, deviation), saturated), expected) in points.zip(expected.by_ref()) {
-                let scale = self.inflation * deviation.total;
-                let residual = (expected - value) / scale;
-                // At its end stop a sensor only says that the value is not lower.
-                residuals.push(if *saturated {
-                    residual.min(0.0)
-                } else {
-                    residual
-                });
-            }
-        }
-        residuals
+        let views = self.views(run, z, trace).into_iter();
+        views.flat_map(|view| view.plain).collect()
     }
 
     /// Residuals of one trace, each squared giving its part of the robust cost.
@@ -181,23 +198,27 @@ impl Problem<'_, '_> {
         }
         residuals
     }
-
-    /// Robust residuals of all traces, one run each.
-    pub fn residuals_of(&self, runs: &[Run], z: &[f64]) -> Vec<f64> {
-        runs.iter()
-            .enumerate()
-            .flat_map(|(trace, run)| self.robust_residuals(run, z, trace))
-            .collect()
-    }
 }
 
 /// A residual whose square is Huber's loss of r: r within the threshold k, else with
 /// square 2 k |r| - k^2.
-fn huber(residual: f64) -> f64 {
+#[must_use]
+pub fn huber(residual: f64) -> f64 {
     let size = residual.abs();
     if size <= HUBER {
         residual
     } else {
         residual.signum() * (2.0 * HUBER * size - HUBER * HUBER).sqrt()
+    }
+}
+
+/// Its slope over r.
+#[must_use]
+pub fn huber_slope(residual: f64) -> f64 {
+    let size = residual.abs();
+    if size <= HUBER {
+        1.0
+    } else {
+        HUBER / (2.0 * HUBER * size - HUBER * HUBER).sqrt()
     }
 }
