@@ -7,6 +7,8 @@ mod common;
 mod campaign;
 #[path = "common/experiments.rs"]
 mod experiments;
+#[path = "common/random_designs.rs"]
+mod random_designs;
 
 use coldkick::design::{Design, edit};
 use coldkick::flow::FluxModel;
@@ -258,7 +260,7 @@ fn faults_are_told_apart() {
     for (seed, cause) in (1..).zip(causes) {
         let case = campaign::case(&design, cause, &channels, &settings, seed).unwrap();
         let answer = campaign::answer(&design, std::slice::from_ref(&case.measured), &settings);
-        println!("{}", tally.enter(&case, &answer, 0.0));
+        println!("{}", tally.enter(&case, &answer, None, 0.0));
         assert_eq!(answer.explanations[0].cause, cause);
         let total: f64 = answer.explanations.iter().map(|e| e.probability).sum();
         assert!(
@@ -307,33 +309,66 @@ fn what_cannot_be_told_apart_is_not_claimed() {
     assert!(answer.candidates.is_empty(), "{:?}", answer.candidates);
 }
 
+/// Right answers among some.
+#[derive(Default, Clone, Copy)]
+struct Share(u32, u32);
+
+impl Share {
+    fn enter(&mut self, right: bool) {
+        self.0 += u32::from(right);
+        self.1 += 1;
+    }
+}
+
+impl std::fmt::Display for Share {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let percent = 100.0 * f64::from(self.0) / f64::from(self.1.max(1));
+        write!(f, "{} of {} ({percent:.1} %)", self.0, self.1)
+    }
+}
+
 /// What a part of the campaign has found.
 #[derive(Default)]
 struct Tally {
-    total: u32,
-    right: u32,
+    /// The true cause first.
+    right: Share,
+    /// The same, of faults that show (see [`SHOWN`]) and of tests with nothing wrong.
+    shown: Share,
     /// The true cause among the likeliest ones that make up 90 %.
-    among: u32,
-    /// Answers of 80 % or more, and how many of them were right.
-    sure: (u32, u32),
-    /// 90 % intervals of what the true cause frees, where it came first, and how many hold it.
-    intervals: (u32, u32),
+    among: Share,
+    /// Answers of 80 % or more that were right.
+    sure: Share,
+    /// 90 % intervals of what the true cause frees, where it came first, that hold it.
+    intervals: Share,
+    /// Sum of the probabilities of the first answers: how many should be right.
+    claimed: f64,
+    /// Tests in which none of the causes was likelier than the first.
+    none: u32,
     seconds: f64,
     runs: u64,
 }
 
 impl Tally {
     /// Enters one answer and says it in a line.
-    fn enter(&mut self, case: &campaign::Case, answer: &Diagnosis, seconds: f64) -> String {
+    fn enter(
+        &mut self,
+        case: &campaign::Case,
+        answer: &Diagnosis,
+        shown: Option<f64>,
+        seconds: f64,
+    ) -> String {
         let first = &answer.explanations[0];
         let hit = first.cause == case.cause;
-        self.total += 1;
-        self.right += u32::from(hit);
+        self.right.enter(hit);
+        if shown.is_none_or(|shown| shown > SHOWN) {
+            self.shown.enter(hit);
+        }
         self.seconds += seconds;
         self.runs += answer.evaluations;
+        self.claimed += first.probability;
+        self.none += u32::from(answer.none > first.probability);
         if first.probability >= 0.8 {
-            self.sure.0 += 1;
-            self.sure.1 += u32::from(hit);
+            self.sure.enter(hit);
         }
         let mut gathered = 0.0;
         let set = answer.explanations.iter().take_while(|explanation| {
@@ -341,7 +376,8 @@ impl Tally {
             gathered += explanation.probability;
             counts
         });
-        self.among += u32::from(set.into_iter().any(|e| e.cause == case.cause));
+        let among = set.into_iter().any(|e| e.cause == case.cause);
+        self.among.enter(among);
         let mut line = format!(
             "{} {}:",
             if hit { "ok " } else { "BAD" },
@@ -355,12 +391,14 @@ impl Tally {
             " none {:.3}, p {:.3}, inflation {:.2}, {} runs, {seconds:.2} s",
             answer.none, answer.goodness.p_value, answer.inflation, answer.evaluations
         );
+        if let Some(shown) = shown {
+            line += &format!("; shows by {shown:.1}");
+        }
         let own = answer.explanations.iter().find(|e| e.cause == case.cause);
         for (value, truth) in own.iter().flat_map(|e| e.faults.iter().zip(&case.reported)) {
             let inside = value.low <= *truth && *truth <= value.high;
             if hit {
-                self.intervals.0 += 1;
-                self.intervals.1 += u32::from(inside);
+                self.intervals.enter(inside);
             }
             line += &format!(
                 "; {} {:.4e} [{:.4e} {:.4e}] true {truth:.4e}{}",
@@ -373,12 +411,60 @@ impl Tally {
         }
         line
     }
+
+    fn summary(&self) -> String {
+        let count = f64::from(self.right.1.max(1));
+        format!(
+            "right first {}, claimed {:.1}; of faults that show {}; among those that make up 90 % \
+             {}; of answers at 80 % or more {} right; 90 % intervals that hold {}; none of these {}; \
+             {:.2} s and {:.0} runs each",
+            self.right,
+            self.claimed,
+            self.shown,
+            self.among,
+            self.sure,
+            self.intervals,
+            self.none,
+            self.seconds / count,
+            self.runs as f64 / count
+        )
+    }
+}
+
+/// By how much a fault must show: growth of the least cost with nothing wrong (square of a distance in
+/// standard deviations) over that of the same test, noise and all, without the fault: 5 squared.
+const SHOWN: f64 = 25.0;
+
+/// How much worse the design as it is explains a test with a fault than the same test without it.
+fn shows(
+    design: &Design,
+    case: &campaign::Case,
+    channels: &[Observable],
+    settings: &DiagnosisSettings,
+    seed: u64,
+) -> Option<f64> {
+    if case.cause == Cause::NothingWrong {
+        return None;
+    }
+    let healthy = DiagnosisSettings {
+        causes: vec![Cause::NothingWrong],
+        ..settings.clone()
+    };
+    // Beyond what as many points cost on average.
+    let cost = |measured: &Measured| {
+        let answer = campaign::answer(design, std::slice::from_ref(measured), &healthy);
+        let first = &answer.explanations[0];
+        first.misfit * answer.inflation.powi(2) + first.surprise - answer.goodness.degrees
+    };
+    let without = campaign::with_fault(design, Cause::NothingWrong, &[], channels, settings, seed)?;
+    Some(cost(&case.measured) - cost(&without.measured))
 }
 
 /// The whole campaign; its length depends on the speed of one discharge:
 /// `cargo test --release --test validation_diagnosis -- --ignored --nocapture campaign`.
-/// `CASES` and `FIRST` choose a part of it, `DESIGN` one design, `CHANNELS=all` adds the pressure of
-/// the cartridge and the travel of the nose to that of the bay.
+/// Each test has a random design of its own; `DESIGN` chooses a shipped one instead. `CASES` and
+/// `FIRST` choose a part of it, `CHANNELS=all` adds the pressure of the cartridge and the travel of the
+/// nose to that of the bay.
 #[test]
 #[ignore = "long: hundreds of diagnoses"]
 fn campaign_of_faults() {
@@ -389,40 +475,31 @@ fn campaign_of_faults() {
     let (cases, first_case) = (given("CASES", 400), given("FIRST", 0));
     let all = std::env::var("CHANNELS").is_ok_and(|channels| channels == "all");
     let settings = DiagnosisSettings::default();
-    let names = match std::env::var("DESIGN") {
-        Ok(name) => vec![name],
-        Err(_) => campaign::DESIGNS.map(str::to_owned).to_vec(),
-    };
-    let designs: Vec<Design> = names.iter().map(|name| campaign::shipped(name)).collect();
+    let name = std::env::var("DESIGN").ok();
     let mut tally = Tally::default();
     for index in first_case..first_case + cases {
         let cause = Cause::ALL[index as usize % Cause::ALL.len()];
-        let design = &designs[(index as usize / Cause::ALL.len()) % designs.len()];
-        let channels = if all {
-            campaign::all_channels(design)
-        } else {
-            vec![campaign::bay(design)]
+        let design = match &name {
+            Some(name) => campaign::shipped(name),
+            None => random_designs::random_design(index),
         };
-        let Some(case) = campaign::case(design, cause, &channels, &settings, index) else {
+        let channels = if all {
+            campaign::all_channels(&design)
+        } else {
+            vec![campaign::bay(&design)]
+        };
+        let Some(case) = campaign::case(&design, cause, &channels, &settings, index) else {
+            println!(
+                "{index:4} --  {}: no place, or none that shows",
+                cause.label()
+            );
             continue;
         };
         let start = std::time::Instant::now();
-        let answer = campaign::answer(design, std::slice::from_ref(&case.measured), &settings);
-        let line = tally.enter(&case, &answer, start.elapsed().as_secs_f64());
-        println!("{index:4} {line}");
+        let answer = campaign::answer(&design, std::slice::from_ref(&case.measured), &settings);
+        let seconds = start.elapsed().as_secs_f64();
+        let shown = shows(&design, &case, &channels, &settings, index);
+        println!("{index:4} {}", tally.enter(&case, &answer, shown, seconds));
     }
-    let count = f64::from(tally.total.max(1));
-    println!(
-        "right first {} of {}, among those that make up 90 % {}; of {} answers at 80 % or more {} \
-         right; 90 % intervals hold {} of {}; {:.2} s and {:.0} runs each",
-        tally.right,
-        tally.total,
-        tally.among,
-        tally.sure.0,
-        tally.sure.1,
-        tally.intervals.1,
-        tally.intervals.0,
-        tally.seconds / count,
-        tally.runs as f64 / count
-    );
+    println!("{}", tally.summary());
 }

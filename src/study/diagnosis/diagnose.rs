@@ -6,13 +6,14 @@ use crate::study::StudyError;
 use super::cause::Cause;
 use super::curves::{channels, events};
 use super::evidence::{Goodness, normalised};
-use super::hypothesis::{Hypothesis, best_of, first_fits, settle_all};
+use super::hypothesis::{Hypothesis, best_of};
 use super::interval::fitted_values;
 use super::measured::Measured;
 use super::model::{Builder, Model};
 use super::parameter::Role;
 use super::posterior::Posterior;
 use super::problem::Problem;
+use super::search::{first_fits, settle_all};
 use super::{DesignInput, Diagnosis, DiagnosisSettings, Explanation, separation};
 
 /// Most combinations of discrete choices tried, the likeliest first.
@@ -122,6 +123,7 @@ fn explanations(
             probability: (1.0 - none) * own().map(|(_, weight)| weight).sum::<f64>(),
             log_evidence: fit.log_evidence(),
             misfit: fit.misfit,
+            surprise: fit.surprise,
             faults: fault_values(&best.problem, &values),
         });
     }

@@ -1,6 +1,6 @@
 //! One cause fitted to the traces, and what the fit is worth.
 
-use argmin::core::{Executor, State};
+use argmin::core::{Executor, State, TerminationReason};
 
 use crate::numerics::matrix::{Matrix, dot};
 
@@ -39,8 +39,8 @@ pub struct Fit {
     pub surprise: f64,
     /// Sensitivities at (or, for a secant Jacobian, near) the best values.
     pub jacobian: Matrix,
-    /// Steps taken.
-    pub iterations: u64,
+    /// Whether it ended where there was no more to gain.
+    pub converged: bool,
 }
 
 impl Fit {
@@ -133,6 +133,8 @@ pub fn fit(problem: &Problem<'_, '_>, start: &[f64], effort: Effort) -> Option<F
         .run()
         .ok()?;
     let mut state = result.state;
+    let ended = state.get_termination_reason();
+    let converged = ended == Some(&TerminationReason::SolverConverged);
     let outer = state.take_param()?;
     let projected = state.take_jacobian()?;
     let settled = problem
@@ -143,7 +145,7 @@ pub fn fit(problem: &Problem<'_, '_>, start: &[f64], effort: Effort) -> Option<F
         misfit,
         surprise: problem.cost_of(&settled) - misfit,
         jacobian: problem.all_slopes(&settled, &projected),
-        iterations: state.get_iter(),
+        converged,
         z: settled.z,
     })
 }
@@ -193,31 +195,41 @@ fn along(problem: &Problem<'_, '_>, k: usize, design: &[f64]) -> Vec<Start> {
     found
 }
 
-/// Starts of a fit, the best first: each of the given designs with several values of what the cause
-/// frees, or without a freed value along the directions the traces see best.
+/// Starts of a fit: the best of each given design, the best of them first, then all others. Each design
+/// is tried with several values of what the cause frees, or without a freed value along the directions
+/// the traces see best.
 #[must_use]
 pub fn ranked_starts(problem: &Problem<'_, '_>, designs: &[Vec<f64>]) -> Vec<Vec<f64>> {
-    let mut starts: Vec<Start> = Vec::new();
+    let mut best: Vec<Start> = Vec::new();
+    let mut others: Vec<Start> = Vec::new();
     for design in designs {
-        match problem.fault_index() {
-            Some(k) if problem.outer.contains(&k) => starts.extend(along(problem, k, design)),
-            Some(_) => starts.extend(Start::at(problem, design)),
+        let mut starts: Vec<Start> = match problem.fault_index() {
+            Some(k) if problem.outer.contains(&k) => along(problem, k, design),
+            Some(_) => Start::at(problem, design).into_iter().collect(),
             None => {
-                starts.extend(Start::at(problem, design));
+                let mut found: Vec<Start> = Start::at(problem, design).into_iter().collect();
                 for direction in best_seen(problem, design).unwrap_or_default() {
                     let reaches = STARTS.iter().filter(|reach| **reach != 0.0);
-                    starts.extend(reaches.filter_map(|reach| {
+                    found.extend(reaches.filter_map(|reach| {
                         let pairs = design.iter().zip(&direction);
                         let start: Vec<f64> = pairs.map(|(z, d)| z + reach * d).collect();
                         Start::at(problem, &start)
                     }));
                 }
+                found
             }
-        }
+        };
+        starts.retain(|start| start.cost.is_finite());
+        starts.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+        let mut starts = starts.into_iter();
+        best.extend(starts.next());
+        others.extend(starts);
     }
-    starts.retain(|start| start.cost.is_finite());
-    starts.sort_by(|a, b| a.cost.total_cmp(&b.cost));
-    starts.into_iter().map(|start| start.z).collect()
+    for starts in [&mut best, &mut others] {
+        starts.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+    }
+    let all = best.into_iter().chain(others);
+    all.map(|start| start.z).collect()
 }
 
 /// Unit directions of the values of the rocket that move the residuals most, clocks and sensors

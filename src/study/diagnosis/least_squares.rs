@@ -184,6 +184,8 @@ pub struct TrustedLeastSquares<'a> {
     /// Steps since the Jacobian was fresh.
     age: u64,
     finished: bool,
+    /// Whether it ended for want of Jacobians.
+    cut_short: bool,
 }
 
 impl<'a> TrustedLeastSquares<'a> {
@@ -198,6 +200,7 @@ impl<'a> TrustedLeastSquares<'a> {
             radius: RADIUS.0,
             age: 0,
             finished: false,
+            cut_short: false,
         }
     }
 
@@ -212,7 +215,7 @@ impl<'a> TrustedLeastSquares<'a> {
         O: Jacobian<Param = Vec<f64>, Jacobian = Matrix>,
     {
         let Some(left) = self.allowed.checked_sub(1) else {
-            self.finished = true;
+            self.cut_short = true;
             return Ok(old);
         };
         self.allowed = left;
@@ -328,6 +331,8 @@ where
     fn terminate(&mut self, _state: &FitState) -> TerminationStatus {
         if self.finished {
             TerminationStatus::Terminated(TerminationReason::SolverConverged)
+        } else if self.cut_short {
+            TerminationStatus::Terminated(TerminationReason::MaxItersReached)
         } else {
             TerminationStatus::NotTerminated
         }

@@ -21,6 +21,7 @@ mod parameter;
 mod posterior;
 mod problem;
 mod residuals;
+mod search;
 mod sensors;
 mod separation;
 mod settle;
@@ -170,6 +171,9 @@ pub struct Explanation {
     pub log_evidence: f64,
     /// Misfit: sum of the squared residuals, robust.
     pub misfit: f64,
+    /// How far the design and the sensors have to be bent for it: sum of the squares of all values, in
+    /// standard deviations of what was believed of them.
+    pub surprise: f64,
     /// The values it frees.
     pub faults: Vec<FittedValue>,
 }
