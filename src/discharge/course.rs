@@ -25,6 +25,8 @@ const THIN_GAS: f64 = 1.0;
 /// mean that two modes lead into each other.
 const STANDSTILL: f64 = 1e-12;
 const MOST_EVENTS_AT_ONCE: usize = 100;
+/// Events in a run beyond which two modes lead into each other, if not at one moment.
+const MOST_EVENTS: usize = 10_000;
 
 /// A discharge under way.
 #[derive(Clone)]
@@ -150,7 +152,7 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
                     let time = self.integrator.time();
                     let stands = time - last_event.0 < STANDSTILL * self.system.horizon;
                     last_event = (time, if stands { last_event.1 + 1 } else { 0 });
-                    if last_event.1 > MOST_EVENTS_AT_ONCE {
+                    if last_event.1 > MOST_EVENTS_AT_ONCE || self.events.len() > MOST_EVENTS {
                         return Err(DischargeError::Standstill { time });
                     }
                     let event = self.network.events()[index];

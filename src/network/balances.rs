@@ -22,6 +22,11 @@ use crate::numerics::integrate::{Direction, System as Integrable};
 use crate::thermo::air;
 use crate::thermo::source::PropertySource;
 
+/// How far beyond the boundary of the dense phase, in vapour fraction or share of the pressure, a vessel
+/// counts as across: more than properties from tables differ by on its two sides, and too little to
+/// matter to what flows, which does not jump there.
+const BEYOND: f64 = 1e-7;
+
 /// Share of the pressure outside by which a vented bay may still exceed it.
 const VENTED: f64 = 2e-3;
 
@@ -557,7 +562,13 @@ impl<'a, L: PropertySource> Network<'a, L> {
         }
         let contents = self.contents(vessel);
         let heat = (
-            heat::to_contents(wall, wall_temperature, contents, key.stirring),
+            heat::to_contents(
+                &self.properties,
+                wall,
+                wall_temperature,
+                contents,
+                key.stirring,
+            ),
             heat::from_outside(wall, wall_temperature, key.ambient.1, key.ambient.0),
         );
         self.known_heat[vessel].keep(key, heat);
@@ -579,6 +590,7 @@ impl Contents {
             pressure,
             co2_pressure: 0.0,
             air_density: pressure / (air::GAS_CONSTANT * temperature),
+            air_mass: f64::INFINITY,
             co2_mass: 0.0,
             solid_mass: 0.0,
             liquid_mass: 0.0,
@@ -594,6 +606,7 @@ impl Contents {
             pressure: 0.0,
             co2_pressure: 0.0,
             air_density: 0.0,
+            air_mass: 0.0,
             co2_mass: 0.0,
             solid_mass: 0.0,
             liquid_mass: 0.0,
@@ -696,9 +709,12 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
                     Motion::Latched | Motion::Stuck => self.spent_margin().unwrap_or(-1.0),
                     _ => -1.0,
                 },
-                NetworkEvent::Phase { vessel } => self
-                    .contents(vessel)
-                    .single_phase_margin(&self.properties)?,
+                NetworkEvent::Phase { vessel } => {
+                    let margin = self
+                        .contents(vessel)
+                        .single_phase_margin(&self.properties)?;
+                    margin + if self.bulk[vessel] { BEYOND } else { -BEYOND }
+                }
                 NetworkEvent::LiquidGone { vessel } => {
                     if self.liquid_gone[vessel] || self.bulk[vessel] {
                         1.0
