@@ -142,7 +142,6 @@ pub struct Network<'a, L> {
     draft_slots: Vec<usize>,
     flows: Vec<PathFlow>,
     ambient: (f64, f64),
-    guess: Vec<f64>,
     stirring: Vec<f64>,
 }
 
@@ -198,7 +197,6 @@ impl<'a, L: PropertySource> Network<'a, L> {
             draft_slots: draft_slots(system),
             flows: vec![PathFlow::default(); system.paths.len() + 1],
             ambient: (0.0, 0.0),
-            guess: system.vessels.iter().map(|v| v.temperature).collect(),
             stirring: vec![0.0; n],
             layout,
         };
@@ -371,12 +369,16 @@ impl<'a, L: PropertySource> Network<'a, L> {
             if let Some((nose, bay)) = &system.nose
                 && *bay == i
             {
-                volume += nose.swept_volume(travel.min(nose.engagement).max(0.0));
+                let swept = if self.motion.on_coupler() {
+                    travel
+                } else {
+                    travel.min(nose.engagement)
+                };
+                volume += nose.swept_volume(swept.max(0.0));
             }
             let key = [state[at], state[at + 1], state[at + 2], volume];
-            if let Some((contents, version)) = self.known_contents[i].find(&key) {
+            if let Some((_, version)) = self.known_contents[i].find(&key) {
                 self.versions[i] = *version;
-                self.guess[i] = contents.temperature;
                 continue;
             }
             let contents = self
@@ -387,7 +389,6 @@ impl<'a, L: PropertySource> Network<'a, L> {
                 })?;
             self.computed += 1;
             self.versions[i] = self.computed;
-            self.guess[i] = contents.temperature;
             self.known_contents[i].keep(key, (contents, self.computed));
         }
         Ok(())
@@ -408,13 +409,19 @@ impl<'a, L: PropertySource> Network<'a, L> {
                 volume,
             });
         }
+        let guess = match self.known_contents[vessel].latest() {
+            Some((before, (contents, _))) => {
+                contents.temperature_after(before, &[co2_mass, air_mass, energy, volume])
+            }
+            None => self.system.vessels[vessel].temperature,
+        };
         Contents::new(
             &self.properties,
             self.system.vessels[vessel].condensation,
             (co2_mass, air_mass),
             energy,
             volume,
-            self.guess[vessel],
+            guess,
         )
     }
 
@@ -643,7 +650,11 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
         }
         if let Some((nose, bay, at)) = self.nose() {
             let (travel, speed) = (state[at], state[at + 1]);
-            let gap = nose.gap_area(travel).min(self.gap_area_limit);
+            let gap = if self.motion.on_coupler() {
+                0.0
+            } else {
+                nose.gap_area(travel).min(self.gap_area_limit)
+            };
             let opening = Aperture {
                 ends: (End::Vessel(bay), End::Ambient),
                 area: gap,

@@ -26,6 +26,14 @@ const NO_CO2: f64 = 1e-13;
 /// to that of vapour. With a jump between them a warm cartridge could go neither way.
 const BRIM: f64 = 1e-3;
 
+/// Largest change of a temperature expected from the last evaluation, as a share of it.
+const LONGEST_STRIDE: f64 = 0.05;
+
+/// Newton steps, as shares of the temperature: one so small needs no further point, and after one so small
+/// the next point is exact to round-off.
+const ARRIVED: f64 = 1e-11;
+const LAST_STEP: f64 = 1e-6;
+
 /// The state of a vessel's contents.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Contents {
@@ -176,6 +184,31 @@ impl Contents {
             }
         };
         Ok(Self::assemble(co2_mass, air_mass, volume, co2))
+    }
+
+    /// Temperature [K] to first order once CO2 [kg], air [kg], energy [J] and volume [m3] are no longer
+    /// `before`, with which these contents were made, but `after`; where a search for it best begins.
+    #[must_use]
+    pub fn temperature_after(&self, before: &[f64; 4], after: &[f64; 4]) -> f64 {
+        let t = self.temperature;
+        let Some(co2) = &self.co2 else { return t };
+        let ([m0, a0, u0, v0], [m, a, u, v]) = (before, after);
+        let (air_energy, air_cv) = air::internal_energy_and_cv(t);
+        let state = &co2.state;
+        let dp_dt = co2
+            .line
+            .as_ref()
+            .map_or(co2.fluid.dp_dt, |line| line.pressure_slope);
+        // At constant temperature du = (p - T dp/dT) d(rho)/rho^2.
+        let by_density = (state.pressure - t * dp_dt) / (state.density * state.density);
+        let brought = (m - m0) * state.internal_energy
+            + (a - a0) * air_energy
+            + m0 * by_density * (m / v - m0 / v0);
+        // Endless on the triple line, where the temperature does not change.
+        let capacity = m0 * state.equilibrium_cv + a0.max(0.0) * air_cv;
+        let rise = (u - u0 - brought) / capacity;
+        let found = t + rise.clamp(-LONGEST_STRIDE * t, LONGEST_STRIDE * t);
+        if rise.is_finite() { found } else { t }
     }
 
     fn only_air(air_mass: f64, energy: f64, volume: f64, guess: f64) -> Result<Self, NetworkError> {
@@ -356,13 +389,12 @@ fn line_newton(
             return None;
         }
         let lever = line.lever(1.0 / density);
-        // Quadratic convergence: after a step this small the point is exact to round-off.
-        if last_step < 1e-7 * t {
+        let (u, cv) = air::internal_energy_and_cv(t);
+        let step = (energy - lever.internal_energy - ratio * u) / (lever.cv + ratio * cv);
+        if last_step < LAST_STEP * t || step.abs() < ARRIVED * t {
             let two_phase = density > light && density < heavy;
             return two_phase.then(|| (mixture(&line, density), line));
         }
-        let (u, cv) = air::internal_energy_and_cv(t);
-        let step = (energy - lever.internal_energy - ratio * u) / (lever.cv + ratio * cv);
         t += step;
         last_step = step.abs();
     }
@@ -394,12 +426,16 @@ fn gas_newton(
             return None;
         }
         let step = (energy - point.internal_energy - ratio * u) / slope;
-        t += step;
-        if step.abs() < 1e-6 * t {
-            // Quadratic convergence: the next point is exact to round-off.
-            let point = properties.fluid(t, density);
-            return (metastable || is_gas(properties, t, density)).then_some(point);
+        if step.abs() < LAST_STEP * t {
+            let found = if step.abs() < ARRIVED * t {
+                point
+            } else {
+                properties.fluid(t + step, density)
+            };
+            let gas = metastable || is_gas(properties, found.temperature, density);
+            return gas.then_some(found);
         }
+        t += step;
     }
     None
 }
