@@ -6,7 +6,6 @@ use crate::flow::{
     FlowError, FluxModel, equilibrium, frozen, henry_fauske, isentrope, perfect_gas,
     saturated_table,
 };
-use crate::thermo::coexistence::auxiliary_saturation_pressure;
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::source::PropertySource;
 
@@ -22,7 +21,7 @@ use crate::thermo::source::PropertySource;
 ///   choked (letting it fall past choking is the other reading, up to 20 % lower). For saturated
 ///   liquid k = 1; above pv no vapour forms and Bernoulli alone is left. Elsewhere half equilibrium
 ///   and half frozen, joined smoothly between 0.8 and 1.2 of the critical density;
-/// * Henry & Fauske for saturated liquid and liquid+vapour (never less than equilibrium where its
+/// * Henry & Fauske for liquid and liquid+vapour (never less than equilibrium where its
 ///   throat nears the triple point), frozen elsewhere.
 ///
 /// # Errors
@@ -77,12 +76,15 @@ pub fn pure_from<P: PropertySource>(
         FluxModel::Frozen => frozen(),
         FluxModel::Between(share) => Ok(blend(&equilibrium()?, &frozen()?, share)),
         FluxModel::Relaxed => {
-            let dense = density_share(stagnation);
+            let dense = dense_share(stagnation);
             let limit = equilibrium()?;
+            if let Some(gas) = frozen::gas_mixture(stagnation) {
+                return Ok(blend(&limit, &mixture(&gas, receiver_pressure), 0.5));
+            }
             if dense <= 0.0 {
                 return Ok(blend(&limit, &frozen()?, 0.5));
             }
-            let dyer = dyer(stagnation, receiver_pressure, &limit);
+            let dyer = dyer(properties, stagnation, receiver_pressure, &limit)?;
             if dense >= 1.0 {
                 return Ok(dyer);
             }
@@ -121,7 +123,7 @@ fn blend(a: &Flux, b: &Flux, share: f64) -> Flux {
 }
 
 /// How far a single-phase state counts as liquid: 0 below 0.8 critical densities, 1 above 1.2.
-fn density_share(stagnation: &Stagnation) -> f64 {
+pub(crate) fn dense_share(stagnation: &Stagnation) -> f64 {
     match stagnation.content {
         Content::Single(point) => smooth_step((point.density / co2::CRITICAL_DENSITY - 0.8) / 0.4),
         Content::Mixture { .. } => 0.0,
@@ -134,28 +136,36 @@ pub(crate) fn smooth_step(x: f64) -> f64 {
     x * x * (3.0 - 2.0 * x)
 }
 
-fn dyer(stagnation: &Stagnation, receiver_pressure: f64, equilibrium: &Flux) -> Flux {
+fn dyer(
+    properties: &impl PropertySource,
+    stagnation: &Stagnation,
+    receiver_pressure: f64,
+    equilibrium: &Flux,
+) -> Result<Flux, FlowError> {
     let bernoulli = frozen::bernoulli(stagnation, receiver_pressure);
     let t = stagnation.temperature;
-    let vapour_pressure = if t < co2::CRITICAL_TEMPERATURE {
-        auxiliary_saturation_pressure(t).min(stagnation.pressure)
+    let vapour_pressure = if t < co2::TRIPLE_TEMPERATURE {
+        co2::TRIPLE_PRESSURE_ROUNDED
+    } else if t < co2::CRITICAL_TEMPERATURE {
+        properties.saturation(t)?.pressure
     } else {
-        co2::CRITICAL_PRESSURE.min(stagnation.pressure)
+        co2::CRITICAL_PRESSURE
     };
+    let vapour_pressure = vapour_pressure.min(stagnation.pressure);
     if receiver_pressure >= vapour_pressure {
-        return Flux {
+        return Ok(Flux {
             mass_flux: bernoulli,
             choked: false,
             throat_pressure: receiver_pressure,
-        };
+        });
     }
     let k =
         ((stagnation.pressure - receiver_pressure) / (vapour_pressure - receiver_pressure)).sqrt();
-    Flux {
+    Ok(Flux {
         mass_flux: (k * bernoulli + equilibrium.mass_flux) / (1.0 + k),
         choked: equilibrium.choked,
         throat_pressure: equilibrium.throat_pressure,
-    }
+    })
 }
 
 /// A gas mixture of CO2 and air, possibly carrying condensed CO2, at rest upstream of a path.

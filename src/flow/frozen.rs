@@ -5,11 +5,13 @@
 //! adiabatic spinodal. A mixture keeps its vapour fraction: see
 //! [`discharge_flux::mixture`](crate::flow::discharge_flux::mixture); its vapour follows
 //! p v^kappa = const, because it would have to expand to supersaturations at which the fluid
-//! equation has lost its meaning (negative cv below about 185 K).
+//! equation has lost its meaning (negative cv below about 185 K). Its liquid does not yield to
+//! pressure, but with a last trace of vapour it turns into the liquid alone, which does: a vessel
+//! full of liquid that begins to boil gives what it gave.
 
-use crate::flow::discharge_flux::{GasMixture, mixture};
+use crate::flow::discharge_flux::{GasMixture, mixture, smooth_step};
 use crate::flow::stagnation::{Choke, Content, Flux, Stagnation};
-use crate::flow::{FlowError, isentrope};
+use crate::flow::{FlowError, isentrope, saturated_table};
 use crate::numerics::roots::{self, Tolerance};
 use crate::thermo::FluidPoint;
 use crate::thermo::fluids::carbon_dioxide as co2;
@@ -21,6 +23,12 @@ const SEARCH: Tolerance = Tolerance {
     value: 0.0,
     max_iterations: 100,
 };
+
+/// Vapour fraction below which a mixture turns into liquid that yields to pressure.
+const TRACE: f64 = 0.05;
+
+/// Range above the triple point over which its liquid begins to yield [K]; it hardly does there.
+const ABOVE_TRIPLE: f64 = 2.0;
 
 /// Lowest throat pressure considered [Pa].
 const LOWEST_PRESSURE: f64 = 1e-2;
@@ -49,23 +57,32 @@ pub(crate) fn choking_at(
     receiver_pressure: f64,
     sonic: Option<Choke>,
 ) -> Result<Flux, FlowError> {
-    let start = match stagnation.content {
-        Content::Single(point) => point,
-        Content::Mixture {
-            vapour_fraction,
-            condensed_volume,
-            vapour,
-        } => {
-            let gas = GasMixture {
-                pressure: stagnation.pressure,
-                gas_density: vapour.density,
-                exponent: vapour.isentropic_exponent(),
-                gas_fraction: vapour_fraction,
-                condensed_volume,
-            };
-            return Ok(mixture(&gas, receiver_pressure));
+    match stagnation.content {
+        Content::Single(start) => {
+            of_single(properties, stagnation, &start, receiver_pressure, sonic)
         }
-    };
+        Content::Mixture {
+            vapour_fraction, ..
+        } => {
+            let gas = gas_mixture(stagnation);
+            let mut flux = gas.map_or(Flux::NONE, |gas| mixture(&gas, receiver_pressure));
+            let liquid = 1.0 - smooth_step(vapour_fraction / TRACE);
+            if liquid > 0.0 {
+                let ratio = yielding(properties, stagnation, receiver_pressure)?;
+                flux.mass_flux *= 1.0 + liquid * (ratio - 1.0);
+            }
+            Ok(flux)
+        }
+    }
+}
+
+fn of_single(
+    properties: &impl PropertySource,
+    stagnation: &Stagnation,
+    start: &FluidPoint,
+    receiver_pressure: f64,
+    sonic: Option<Choke>,
+) -> Result<Flux, FlowError> {
     let p0 = stagnation.pressure;
     if receiver_pressure >= p0 {
         return Ok(Flux {
@@ -83,7 +100,7 @@ pub(crate) fn choking_at(
         if sonic.pressure >= receiver_pressure {
             return Ok(sonic.flux());
         }
-        let point = isentrope::at_pressure(properties, &start, receiver_pressure)?;
+        let point = isentrope::at_pressure(properties, start, receiver_pressure)?;
         let throat_pressure = receiver_pressure;
         return Ok(Flux {
             mass_flux: flux(&point),
@@ -93,7 +110,7 @@ pub(crate) fn choking_at(
     }
     // Otherwise walk down the isentrope until the flux has passed its maximum or the receiver is met.
     let receiver = receiver_pressure.max(LOWEST_PRESSURE);
-    let mut above = start;
+    let mut above = *start;
     let mut step = f64::INFINITY;
     loop {
         // About a quarter of the pressure at a time; never far in density while dense, where the
@@ -132,6 +149,47 @@ pub(crate) fn choking_at(
             throat_pressure: point.pressure,
         });
     }
+}
+
+/// Phases in the proportions of a mixture at rest; `None` for a single phase.
+pub(crate) fn gas_mixture(stagnation: &Stagnation) -> Option<GasMixture> {
+    let Content::Mixture {
+        vapour_fraction,
+        condensed_volume,
+        vapour,
+    } = stagnation.content
+    else {
+        return None;
+    };
+    Some(GasMixture {
+        pressure: stagnation.pressure,
+        gas_density: vapour.density,
+        exponent: vapour.isentropic_exponent(),
+        gas_fraction: vapour_fraction,
+        condensed_volume,
+    })
+}
+
+/// What saturated liquid passes over what it would pass if it did not yield to pressure: near the critical
+/// point it swells, and chokes at its spinodal. One where the condensed part is (in part) dry ice.
+fn yielding<P: PropertySource>(
+    properties: &P,
+    stagnation: &Stagnation,
+    receiver_pressure: f64,
+) -> Result<f64, FlowError> {
+    let t = stagnation.temperature;
+    let above = smooth_step((t - co2::TRIPLE_TEMPERATURE) / ABOVE_TRIPLE);
+    if above <= 0.0 || receiver_pressure >= stagnation.pressure {
+        return Ok(1.0);
+    }
+    let liquid = Stagnation::liquid(properties, &properties.saturation(t)?);
+    let choke = if P::CHEAP {
+        saturated_table::of(&liquid).map(|critical| critical.frozen)
+    } else {
+        None
+    };
+    let flux = choking_at(properties, &liquid, receiver_pressure, choke)?;
+    Ok(1.0 + above * (flux.mass_flux / bernoulli(&liquid, receiver_pressure) - 1.0))
 }
 
 /// The point between two points of an isentrope where a function of the state is zero.

@@ -1,20 +1,23 @@
-//! Henry & Fauske non-equilibrium flow of saturated liquid and of two-phase mixtures.
+//! Henry & Fauske non-equilibrium flow of liquid, saturated or compressed, and of two-phase mixtures.
 //!
 //! Source: R. E. Henry and H. K. Fauske, J. Heat Transfer 93 (1971) 179, eqs. 34 and 35: liquid
 //! incompressible, vapour polytropic, a part N = min(x_E/0.14, 1) of the equilibrium mass transfer
 //! at the throat. The throat pressure is where the critical flux of eq. 34 equals the momentum
 //! flux of eq. 35, searched between the triple and the stagnation pressure: below the triple
-//! point the model has no liquid and is not used.
+//! point the model has no liquid and is not used. Compressed liquid has its throat there too, or
+//! where it begins to boil if it is too fast by then.
 
 use crate::flow::FlowError;
+use crate::flow::discharge_flux::smooth_step;
 use crate::flow::stagnation::{Content, Flux, Stagnation};
 use crate::numerics::roots::{self, Tolerance};
 use crate::thermo::LinePhase;
 use crate::thermo::coexistence::{Coexistence, triple_point};
+use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::source::PropertySource;
 
-/// Mass flux of a saturated liquid or liquid+vapour `stagnation` state into a receiver at
-/// `receiver_pressure` [Pa]; `None` where the model does not apply (subcooled, dry ice, gas).
+/// Mass flux of a liquid or liquid+vapour `stagnation` state into a receiver at
+/// `receiver_pressure` [Pa]; `None` where the model does not apply (dry ice, gas).
 ///
 /// # Errors
 /// A line that cannot be evaluated.
@@ -33,11 +36,7 @@ pub fn mass_flux(
         Content::Mixture {
             vapour_fraction, ..
         } => vapour_fraction,
-        Content::Single(point)
-            if (point.pressure / base.pressure - 1.0).abs() < 1e-6 && point.density > 467.6 =>
-        {
-            0.0
-        }
+        Content::Single(point) if point.density > co2::CRITICAL_DENSITY => 0.0,
         Content::Single(_) => return Ok(None),
     };
     let model = Model::new(properties, base, x0, stagnation.pressure);
@@ -53,6 +52,7 @@ pub fn mass_flux(
     };
     let throat = match roots::brent(difference, lowest, top, &tolerance) {
         Ok(root) => properties.saturation(root.x)?,
+        Err(roots::RootError::NoSignChange { .. }) if difference(top)? < 0.0 => base,
         Err(roots::RootError::NoSignChange { .. }) => properties.saturation(lowest)?,
         Err(error) => return Err(error.into()),
     };
@@ -68,6 +68,10 @@ pub fn mass_flux(
         throat_pressure: pressure,
     }))
 }
+
+/// Vapour fraction at rest below which the vapour at the throat is in part newly boiled. A choice of ours:
+/// the source has a jump at none.
+const TRACE: f64 = 1e-3;
 
 struct Model {
     base: Coexistence,
@@ -97,13 +101,15 @@ impl Model {
     }
 
     /// Vapour volume at the throat, v_g0 (p0/p)^(1/gamma); with no vapour at the start the
-    /// equilibrium vapour of the throat.
+    /// equilibrium vapour of the throat, with a trace of it something between.
     fn vapour_volume(&self, pressure: f64, line: &Coexistence) -> f64 {
-        if self.x0 > 0.0 {
-            self.base.light.volume * (self.p0 / pressure).powf(1.0 / self.gamma)
-        } else {
-            line.light.volume
+        let boiled = line.light.volume;
+        let share = smooth_step(self.x0 / TRACE);
+        if share <= 0.0 {
+            return boiled;
         }
+        let expanded = self.base.light.volume * (self.p0 / pressure).powf(1.0 / self.gamma);
+        boiled + share * (expanded - boiled)
     }
 
     /// Eq. 34: the critical flux for a throat on `line`.

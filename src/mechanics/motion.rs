@@ -37,6 +37,15 @@ pub enum Motion {
     Taut,
 }
 
+impl Motion {
+    /// Whether the coupler still closes the bay. Which it does is a matter of this state alone, not of
+    /// the travel: no force and no flow changes its law before the event that ends the state.
+    #[must_use]
+    pub fn on_coupler(self) -> bool {
+        !matches!(self, Self::Free | Self::Taut)
+    }
+}
+
 /// What ends a state of motion, or is worth marking in it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum NoseEvent {
@@ -116,7 +125,11 @@ impl Nose {
         bay_pressure: f64,
         ambient_pressure: f64,
     ) -> f64 {
-        let driving = self.driving_force(bay_pressure, ambient_pressure, travel);
+        let driving = if motion.on_coupler() {
+            (bay_pressure - ambient_pressure) * self.area() + self.spring_force(travel)
+        } else {
+            self.driving_force(bay_pressure, ambient_pressure, travel)
+        };
         let net = driving - self.hold_down;
         let force = match motion {
             Motion::Latched | Motion::Stuck => return 0.0,

@@ -22,6 +22,11 @@ use crate::numerics::integrate::{Direction, System as Integrable};
 use crate::thermo::air;
 use crate::thermo::source::PropertySource;
 
+/// How far beyond the boundary of the dense phase, in vapour fraction or share of the pressure, a vessel
+/// counts as across: more than properties from tables differ by on its two sides, and too little to
+/// matter to what flows, which does not jump there.
+const BEYOND: f64 = 1e-7;
+
 /// Share of the pressure outside by which a vented bay may still exceed it.
 const VENTED: f64 = 2e-3;
 
@@ -137,7 +142,6 @@ pub struct Network<'a, L> {
     draft_slots: Vec<usize>,
     flows: Vec<PathFlow>,
     ambient: (f64, f64),
-    guess: Vec<f64>,
     stirring: Vec<f64>,
 }
 
@@ -193,7 +197,6 @@ impl<'a, L: PropertySource> Network<'a, L> {
             draft_slots: draft_slots(system),
             flows: vec![PathFlow::default(); system.paths.len() + 1],
             ambient: (0.0, 0.0),
-            guess: system.vessels.iter().map(|v| v.temperature).collect(),
             stirring: vec![0.0; n],
             layout,
         };
@@ -366,12 +369,16 @@ impl<'a, L: PropertySource> Network<'a, L> {
             if let Some((nose, bay)) = &system.nose
                 && *bay == i
             {
-                volume += nose.swept_volume(travel.min(nose.engagement).max(0.0));
+                let swept = if self.motion.on_coupler() {
+                    travel
+                } else {
+                    travel.min(nose.engagement)
+                };
+                volume += nose.swept_volume(swept.max(0.0));
             }
             let key = [state[at], state[at + 1], state[at + 2], volume];
-            if let Some((contents, version)) = self.known_contents[i].find(&key) {
+            if let Some((_, version)) = self.known_contents[i].find(&key) {
                 self.versions[i] = *version;
-                self.guess[i] = contents.temperature;
                 continue;
             }
             let contents = self
@@ -382,7 +389,6 @@ impl<'a, L: PropertySource> Network<'a, L> {
                 })?;
             self.computed += 1;
             self.versions[i] = self.computed;
-            self.guess[i] = contents.temperature;
             self.known_contents[i].keep(key, (contents, self.computed));
         }
         Ok(())
@@ -403,13 +409,19 @@ impl<'a, L: PropertySource> Network<'a, L> {
                 volume,
             });
         }
+        let guess = match self.known_contents[vessel].latest() {
+            Some((before, (contents, _))) => {
+                contents.temperature_after(before, &[co2_mass, air_mass, energy, volume])
+            }
+            None => self.system.vessels[vessel].temperature,
+        };
         Contents::new(
             &self.properties,
             self.system.vessels[vessel].condensation,
             (co2_mass, air_mass),
             energy,
             volume,
-            self.guess[vessel],
+            guess,
         )
     }
 
@@ -557,7 +569,13 @@ impl<'a, L: PropertySource> Network<'a, L> {
         }
         let contents = self.contents(vessel);
         let heat = (
-            heat::to_contents(wall, wall_temperature, contents, key.stirring),
+            heat::to_contents(
+                &self.properties,
+                wall,
+                wall_temperature,
+                contents,
+                key.stirring,
+            ),
             heat::from_outside(wall, wall_temperature, key.ambient.1, key.ambient.0),
         );
         self.known_heat[vessel].keep(key, heat);
@@ -579,6 +597,7 @@ impl Contents {
             pressure,
             co2_pressure: 0.0,
             air_density: pressure / (air::GAS_CONSTANT * temperature),
+            air_mass: f64::INFINITY,
             co2_mass: 0.0,
             solid_mass: 0.0,
             liquid_mass: 0.0,
@@ -594,6 +613,7 @@ impl Contents {
             pressure: 0.0,
             co2_pressure: 0.0,
             air_density: 0.0,
+            air_mass: 0.0,
             co2_mass: 0.0,
             solid_mass: 0.0,
             liquid_mass: 0.0,
@@ -630,7 +650,11 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
         }
         if let Some((nose, bay, at)) = self.nose() {
             let (travel, speed) = (state[at], state[at + 1]);
-            let gap = nose.gap_area(travel).min(self.gap_area_limit);
+            let gap = if self.motion.on_coupler() {
+                0.0
+            } else {
+                nose.gap_area(travel).min(self.gap_area_limit)
+            };
             let opening = Aperture {
                 ends: (End::Vessel(bay), End::Ambient),
                 area: gap,
@@ -696,9 +720,12 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
                     Motion::Latched | Motion::Stuck => self.spent_margin().unwrap_or(-1.0),
                     _ => -1.0,
                 },
-                NetworkEvent::Phase { vessel } => self
-                    .contents(vessel)
-                    .single_phase_margin(&self.properties)?,
+                NetworkEvent::Phase { vessel } => {
+                    let margin = self
+                        .contents(vessel)
+                        .single_phase_margin(&self.properties)?;
+                    margin + if self.bulk[vessel] { BEYOND } else { -BEYOND }
+                }
                 NetworkEvent::LiquidGone { vessel } => {
                     if self.liquid_gone[vessel] || self.bulk[vessel] {
                         1.0

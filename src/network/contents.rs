@@ -26,6 +26,14 @@ const NO_CO2: f64 = 1e-13;
 /// to that of vapour. With a jump between them a warm cartridge could go neither way.
 const BRIM: f64 = 1e-3;
 
+/// Largest change of a temperature expected from the last evaluation, as a share of it.
+const LONGEST_STRIDE: f64 = 0.05;
+
+/// Newton steps, as shares of the temperature: one so small needs no further point, and after one so small
+/// the next point is exact to round-off.
+const ARRIVED: f64 = 1e-11;
+const LAST_STEP: f64 = 1e-6;
+
 /// The state of a vessel's contents.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Contents {
@@ -37,6 +45,8 @@ pub struct Contents {
     pub co2_pressure: f64,
     /// Mass per volume of air where there is gas or liquid [kg/m3].
     pub air_density: f64,
+    /// Mass of air [kg].
+    pub air_mass: f64,
     /// Mass of CO2 [kg].
     pub co2_mass: f64,
     /// Dry ice [kg].
@@ -176,6 +186,31 @@ impl Contents {
         Ok(Self::assemble(co2_mass, air_mass, volume, co2))
     }
 
+    /// Temperature [K] to first order once CO2 [kg], air [kg], energy [J] and volume [m3] are no longer
+    /// `before`, with which these contents were made, but `after`; where a search for it best begins.
+    #[must_use]
+    pub fn temperature_after(&self, before: &[f64; 4], after: &[f64; 4]) -> f64 {
+        let t = self.temperature;
+        let Some(co2) = &self.co2 else { return t };
+        let ([m0, a0, u0, v0], [m, a, u, v]) = (before, after);
+        let (air_energy, air_cv) = air::internal_energy_and_cv(t);
+        let state = &co2.state;
+        let dp_dt = co2
+            .line
+            .as_ref()
+            .map_or(co2.fluid.dp_dt, |line| line.pressure_slope);
+        // At constant temperature du = (p - T dp/dT) d(rho)/rho^2.
+        let by_density = (state.pressure - t * dp_dt) / (state.density * state.density);
+        let brought = (m - m0) * state.internal_energy
+            + (a - a0) * air_energy
+            + m0 * by_density * (m / v - m0 / v0);
+        // Endless on the triple line, where the temperature does not change.
+        let capacity = m0 * state.equilibrium_cv + a0.max(0.0) * air_cv;
+        let rise = (u - u0 - brought) / capacity;
+        let found = t + rise.clamp(-LONGEST_STRIDE * t, LONGEST_STRIDE * t);
+        if rise.is_finite() { found } else { t }
+    }
+
     fn only_air(air_mass: f64, energy: f64, volume: f64, guess: f64) -> Result<Self, NetworkError> {
         if air_mass <= 0.0 {
             // A vacuum: any temperature will do.
@@ -193,15 +228,17 @@ impl Contents {
         if !(LOWEST_TEMPERATURE..=HIGHEST_TEMPERATURE).contains(&t) {
             return Err(NetworkError::Temperature { temperature: t });
         }
-        Ok(Self::without_co2(t, air_mass / volume, volume))
+        Ok(Self::without_co2(t, air_mass, volume))
     }
 
-    fn without_co2(temperature: f64, air_density: f64, volume: f64) -> Self {
+    fn without_co2(temperature: f64, air_mass: f64, volume: f64) -> Self {
+        let air_density = air_mass / volume;
         Self {
             temperature,
             pressure: air_density * air::GAS_CONSTANT * temperature,
             co2_pressure: 0.0,
             air_density,
+            air_mass,
             co2_mass: 0.0,
             solid_mass: 0.0,
             liquid_mass: 0.0,
@@ -225,12 +262,22 @@ impl Contents {
             pressure: state.pressure + air_density * air::GAS_CONSTANT * state.temperature,
             co2_pressure: state.pressure,
             air_density,
+            air_mass,
             co2_mass,
             solid_mass,
             liquid_mass,
             volume,
             co2: Some(co2),
         }
+    }
+
+    /// Share of the volume that no liquid of liquid and vapour has.
+    #[must_use]
+    pub fn gas_share(&self) -> f64 {
+        let line = self.co2.as_ref().and_then(|c| c.line.as_ref());
+        line.map_or(1.0, |line| {
+            1.0 - self.liquid_mass * line.heavy.volume / self.volume
+        })
     }
 
     /// What leaves by a draw; `bulk` draws the whole contents whatever the phases (a charge that
@@ -248,7 +295,7 @@ impl Contents {
         };
         match draw {
             Draw::Vapour if line.line == Line::Saturation => {
-                let gas_share = 1.0 - self.liquid_mass * line.heavy.volume / self.volume;
+                let gas_share = self.gas_share();
                 if gas_share >= BRIM {
                     return Stream::of_gas(self, Some(&co2.fluid));
                 }
@@ -273,7 +320,7 @@ impl Contents {
         }
     }
 
-    /// Liquid and vapour of a line with a vapour fraction of their own, and the air of that vapour.
+    /// Liquid and vapour of a line with a vapour fraction of their own, and the air in both.
     fn of_quality(
         &self,
         properties: &impl PropertySource,
@@ -285,7 +332,7 @@ impl Contents {
         let density = 1.0 / (liquid + quality * (line.light.volume - liquid));
         let state = mixture(line, density);
         let stagnation = Stagnation::mixture(properties, &state, co2.fluid.density);
-        let air_part = self.air_density * quality * line.light.volume;
+        let air_part = self.air_density / density;
         let air_fraction = air_part / (1.0 + air_part);
         Stream::new(self, stagnation, air_fraction, quality, liquid)
     }
@@ -299,12 +346,15 @@ impl Contents {
             } => condensed_volume,
             crate::flow::stagnation::Content::Single(_) => 0.0,
         };
-        let air_mass = self.air_density * (self.volume - (1.0 - x) * self.co2_mass * condensed);
-        let air_mass = air_mass.max(0.0);
-        let air_fraction = air_mass / (air_mass + self.co2_mass);
+        let air_fraction = self.air_mass / (self.air_mass + self.co2_mass);
         Stream::new(self, stagnation, air_fraction, x, condensed)
     }
 }
+
+/// Share by which a density may lie outside a line's two on the way to the temperature. Whether contents
+/// are in two phases is decided there, so that it does not depend on where the search began: a vessel
+/// that fills up would be in two phases or one as its last evaluation was.
+const NEAR: f64 = 0.02;
 
 /// Newton along the vapour-pressure or the sublimation line, for contents that were in two phases at
 /// the temperature to start from; `None` if they are not, or if the triple point comes between.
@@ -334,16 +384,17 @@ fn line_newton(
             properties.sublimation(t)
         }
         .ok()?;
-        if density <= line.light.density() || density >= line.heavy.density() {
+        let (light, heavy) = (line.light.density(), line.heavy.density());
+        if density <= (1.0 - NEAR) * light || density >= (1.0 + NEAR) * heavy {
             return None;
         }
         let lever = line.lever(1.0 / density);
-        // Quadratic convergence: after a step this small the point is exact to round-off.
-        if last_step < 1e-7 * t {
-            return Some((mixture(&line, density), line));
-        }
         let (u, cv) = air::internal_energy_and_cv(t);
         let step = (energy - lever.internal_energy - ratio * u) / (lever.cv + ratio * cv);
+        if last_step < LAST_STEP * t || step.abs() < ARRIVED * t {
+            let two_phase = density > light && density < heavy;
+            return two_phase.then(|| (mixture(&line, density), line));
+        }
         t += step;
         last_step = step.abs();
     }
@@ -375,12 +426,16 @@ fn gas_newton(
             return None;
         }
         let step = (energy - point.internal_energy - ratio * u) / slope;
-        t += step;
-        if step.abs() < 1e-6 * t {
-            // Quadratic convergence: the next point is exact to round-off.
-            let point = properties.fluid(t, density);
-            return (metastable || is_gas(properties, t, density)).then_some(point);
+        if step.abs() < LAST_STEP * t {
+            let found = if step.abs() < ARRIVED * t {
+                point
+            } else {
+                properties.fluid(t + step, density)
+            };
+            let gas = metastable || is_gas(properties, found.temperature, density);
+            return gas.then_some(found);
         }
+        t += step;
     }
     None
 }
@@ -459,13 +514,15 @@ impl Stream {
         let co2_enthalpy = stagnation.enthalpy;
         let enthalpy = (1.0 - air_fraction) * co2_enthalpy + air_fraction * air::enthalpy(t);
         let fluid = contents.co2.as_ref().map(|c| &c.fluid);
-        let gas_density = fluid.map_or(0.0, |p| p.density) + air_density;
-        let condensed_fraction = (1.0 - air_fraction) * (1.0 - quality);
+        let vapour_density = fluid.map_or(0.0, |p| p.density);
+        let gas_density = vapour_density + air_density;
+        // The air dissolved in liquid goes with the liquid.
+        let gas_part = quality * gas_density / vapour_density;
         let gas = GasMixture {
             pressure: contents.pressure,
             gas_density,
             exponent: exponent(fluid, air_density, t),
-            gas_fraction: 1.0 - condensed_fraction,
+            gas_fraction: ((1.0 - air_fraction) * gas_part).min(1.0),
             condensed_volume,
         };
         let density = stagnation.density / (1.0 - air_fraction);

@@ -1,9 +1,9 @@
 //! Mass flow along a path between two vessels, or a vessel and the outside.
 
-use crate::flow::discharge_flux::{self, smooth_step};
+use crate::flow::discharge_flux::{self, dense_share, smooth_step};
 use crate::flow::equilibrium::Hint;
-use crate::flow::stagnation::Flux;
-use crate::flow::{FlowError, FluxModel};
+use crate::flow::stagnation::{Flux, Stagnation};
+use crate::flow::{FlowError, FluxModel, frozen};
 use crate::network::contents::Stream;
 use crate::thermo::source::PropertySource;
 
@@ -64,25 +64,39 @@ fn nozzle(
         return discharge_flux::pure_from(properties, model, stagnation, receiver * share, hint);
     }
     let gas = discharge_flux::mixture(&stream.gas, receiver);
-    // A twentieth of condensate counts as fully two-phase; a trace of it changes nothing at once.
-    let condensed = smooth_step((1.0 - stream.gas.gas_fraction) / 0.05);
+    let (condensed, lift) = condensed(stream, stagnation, &gas, receiver * share);
     if air >= 1.0 && condensed <= 0.0 {
         return Ok(gas);
     }
     let pure = discharge_flux::pure_from(properties, model, stagnation, receiver * share, hint)?;
-    // With condensate the mixture law is the frozen limit: carry over the model's own ratio.
     let mut mixed = gas;
-    if condensed > 0.0 {
-        let frozen =
-            discharge_flux::pure(properties, FluxModel::Frozen, stagnation, receiver * share)?;
-        if frozen.mass_flux > 0.0 {
-            mixed.mass_flux *= 1.0 + condensed * (pure.mass_flux / frozen.mass_flux - 1.0);
-        }
-    }
+    mixed.mass_flux += condensed * (lift * pure.mass_flux - gas.mass_flux);
     Ok(Flux {
         mass_flux: pure.mass_flux + air * (mixed.mass_flux - pure.mass_flux),
         choked: if air < 0.5 { pure.choked } else { mixed.choked },
         throat_pressure: pure.throat_pressure
             + air * (mixed.throat_pressure - pure.throat_pressure),
     })
+}
+
+/// How far a stream counts as condensed, when its own flux model holds, and by how much its air then
+/// raises the flux: by the mixture law with and without the air, or for a dense single phase by the square
+/// root of the pressures, where that law ends without vapour. A twentieth of condensate counts wholly: a
+/// trace of it changes nothing at once.
+fn condensed(stream: &Stream, stagnation: &Stagnation, gas: &Flux, receiver: f64) -> (f64, f64) {
+    match frozen::gas_mixture(stagnation) {
+        Some(alone) => {
+            let alone = discharge_flux::mixture(&alone, receiver).mass_flux;
+            let lift = if alone > 0.0 {
+                gas.mass_flux / alone
+            } else {
+                1.0
+            };
+            (smooth_step((1.0 - stream.gas.gas_fraction) / 0.05), lift)
+        }
+        None => (
+            dense_share(stagnation),
+            (stream.pressure / stagnation.pressure).sqrt(),
+        ),
+    }
 }

@@ -5,10 +5,12 @@
 //! laws through handbook values at 300 K (from memory): good to about 5 % between 200 and 350 K,
 //! which is far better than the correlations they feed.
 
+use crate::flow::discharge_flux::smooth_step;
 use crate::network::contents::Contents;
 use crate::network::spec::{InsideHeat, OutsideHeat, Wall};
-use crate::thermo::Line;
 use crate::thermo::fluids::carbon_dioxide as co2;
+use crate::thermo::source::PropertySource;
+use crate::thermo::{FluidPoint, Line};
 
 /// Standard gravity [m/s2].
 pub const GRAVITY: f64 = 9.806_65;
@@ -95,17 +97,34 @@ pub fn surface_tension(temperature: f64) -> f64 {
 /// Heat from the shell to the contents [W] at a shell temperature [K]; `stirring` [kg m/s2] is the
 /// momentum flow of the jets that enter.
 #[must_use]
-pub fn to_contents(wall: &Wall, wall_temperature: f64, contents: &Contents, stirring: f64) -> f64 {
+pub fn to_contents(
+    properties: &impl PropertySource,
+    wall: &Wall,
+    wall_temperature: f64,
+    contents: &Contents,
+    stirring: f64,
+) -> f64 {
     let difference = wall_temperature - contents.temperature;
     let half_wall = 0.5 * wall.conduction_resistance;
     let through = |conductance: f64| difference / (1.0 / conductance.max(1e-12) + half_wall);
+    let liquid = overflowing(properties, contents);
+    // What the gas does to the wall, or in a vessel full to the brim the liquid.
+    let convection = |law: &dyn Fn(Film) -> f64| {
+        let gas = law(Film::of(contents, contents.co2.as_ref().map(|c| &c.fluid)));
+        match &liquid {
+            None => gas,
+            Some((share, point)) => gas + share * (law(Film::of(contents, Some(point))) - gas),
+        }
+    };
     match wall.inside {
         InsideHeat::Coefficient(h) => through(h * wall.inner_area),
         InsideHeat::NaturalConvection { height, gravity } => {
-            through(gas_convection(contents, difference, height, gravity) * wall.inner_area)
+            let h = convection(&|film| film.natural_convection(difference, height, gravity));
+            through(h * wall.inner_area)
         }
         InsideHeat::StirredJet { diameter } => {
-            through(jet_convection(contents, stirring, diameter) * wall.inner_area)
+            let h = convection(&|film| film.jet_convection(stirring, diameter));
+            through(h * wall.inner_area)
         }
         InsideHeat::Boiling {
             roughness,
@@ -113,8 +132,9 @@ pub fn to_contents(wall: &Wall, wall_temperature: f64, contents: &Contents, stir
             height,
             gravity,
         } => {
-            let gas = gas_convection(contents, difference, height, gravity);
-            let wet = wet_share(contents) * area_factor;
+            let gas = convection(&|film| film.natural_convection(difference, height, gravity));
+            let boils = 1.0 - liquid.map_or(0.0, |(share, _)| share);
+            let wet = boils * wet_share(contents) * area_factor;
             let dry = through(gas * wall.inner_area * (1.0 - wet));
             if wet <= 0.0 || difference <= 0.0 {
                 return through(gas * wall.inner_area);
@@ -131,6 +151,21 @@ pub fn to_contents(wall: &Wall, wall_temperature: f64, contents: &Contents, stir
     }
 }
 
+/// Share of gas in a vessel's volume below which its wall begins to be that of a vessel full of liquid,
+/// which does not boil. A guess, made for what it joins: a jump between the two would hold a run that
+/// comes to it.
+const FULL: f64 = 0.01;
+
+/// How far a vessel of liquid and vapour is full of liquid, and that liquid; `None` where it is not at all.
+fn overflowing(properties: &impl PropertySource, contents: &Contents) -> Option<(f64, FluidPoint)> {
+    let line = contents.co2.as_ref()?.line.as_ref()?;
+    let share = 1.0 - smooth_step(contents.gas_share() / FULL);
+    (line.line == Line::Saturation && share > 0.0).then(|| {
+        let liquid = properties.fluid(line.temperature, line.heavy.density());
+        (share, liquid)
+    })
+}
+
 /// Share of the wall that liquid touches: all of it as soon as liquid fills a twentieth of the
 /// volume (it boils, foams and is thrown about), falling smoothly to none.
 fn wet_share(contents: &Contents) -> f64 {
@@ -139,8 +174,7 @@ fn wet_share(contents: &Contents) -> f64 {
     if line.line != Line::Saturation {
         return 0.0;
     }
-    let filled = contents.liquid_mass * line.heavy.volume / contents.volume;
-    crate::flow::discharge_flux::smooth_step(filled / 0.05)
+    smooth_step((1.0 - contents.gas_share()) / 0.05)
 }
 
 /// Boiling in series with half the wall: the superheat the film sees is what the wall leaves of
@@ -193,51 +227,73 @@ fn film_superheat(a: f64, difference: f64) -> f64 {
     s.max(0.0)
 }
 
-/// Natural convection of the gas (or dense fluid, with gas transport properties) at the wall
-/// [W/(m2 K)]; never less than conduction over half the height.
-fn gas_convection(contents: &Contents, difference: f64, height: f64, gravity: f64) -> f64 {
-    let (density, cp, viscosity, conductivity, expansion) = gas_properties(contents);
-    let rayleigh = gravity * expansion * difference.abs() * height.powi(3) * density * density * cp
-        / (viscosity * conductivity);
-    let prandtl = cp * viscosity / conductivity;
-    churchill_chu_plate(rayleigh, prandtl) * conductivity / height
+/// The fluid at a wall, with the transport properties of gas.
+#[derive(Debug, Clone, Copy)]
+struct Film {
+    /// Density [kg/m3].
+    density: f64,
+    /// Isobaric heat capacity [J/(kg K)].
+    cp: f64,
+    /// Viscosity [Pa s].
+    viscosity: f64,
+    /// Conductivity [W/(m K)].
+    conductivity: f64,
+    /// Volume expansivity [1/K].
+    expansion: f64,
 }
 
-/// A stirred vessel, common practice without a source: the jets' momentum keeps up a velocity
-/// u = sqrt(F/(rho D^2)), and the wall sees Nu = 0.037 Re^0.8 Pr^(1/3) (turbulent plate), or natural
-/// convection of at least Nu = 0.825^2 (the plate's limit).
-fn jet_convection(contents: &Contents, stirring: f64, diameter: f64) -> f64 {
-    let (density, cp, viscosity, conductivity, _) = gas_properties(contents);
-    let velocity = (stirring.max(0.0) / (density * diameter * diameter)).sqrt();
-    let reynolds = density * velocity * diameter / viscosity;
-    let prandtl = cp * viscosity / conductivity;
-    let nusselt = 0.68 + 0.037 * reynolds.powf(0.8) * prandtl.cbrt();
-    nusselt * conductivity / diameter
-}
+impl Film {
+    /// CO2 as `fluid` and the air of a vessel, weighted by mass.
+    fn of(contents: &Contents, fluid: Option<&FluidPoint>) -> Self {
+        let t = contents.temperature;
+        let air = contents.air_density;
+        let (mu_air, k_air) = air_transport(t);
+        let cp_air = 1005.0;
+        let Some(fluid) = fluid else {
+            return Self {
+                density: air.max(1e-9),
+                cp: cp_air,
+                viscosity: mu_air,
+                conductivity: k_air,
+                expansion: 1.0 / t,
+            };
+        };
+        let (mu, k) = co2_transport(t);
+        let density = fluid.density + air;
+        let y = fluid.density / density;
+        let cp = fluid.cp().clamp(600.0, 2e4);
+        let expansion = (fluid.dp_dt / (fluid.density * fluid.dp_drho)).clamp(1.0 / t, 0.1);
+        let mix = |a: f64, b: f64| y * a + (1.0 - y) * b;
+        Self {
+            density,
+            cp: mix(cp, cp_air),
+            viscosity: mix(mu, mu_air),
+            conductivity: mix(k, k_air),
+            expansion: mix(expansion, 1.0 / t),
+        }
+    }
 
-/// Density [kg/m3], cp [J/(kg K)], viscosity [Pa s], conductivity [W/(m K)] and volume expansivity
-/// [1/K] of the gas in a vessel, mass-weighted between CO2 and air.
-fn gas_properties(contents: &Contents) -> (f64, f64, f64, f64, f64) {
-    let t = contents.temperature;
-    let air = contents.air_density;
-    let (mu_air, k_air) = air_transport(t);
-    let cp_air = 1005.0;
-    let Some(c) = &contents.co2 else {
-        return (air.max(1e-9), cp_air, mu_air, k_air, 1.0 / t);
-    };
-    let (mu, k) = co2_transport(t);
-    let density = c.fluid.density + air;
-    let y = c.fluid.density / density;
-    let cp = c.fluid.cp().clamp(600.0, 2e4);
-    let expansion = (c.fluid.dp_dt / (c.fluid.density * c.fluid.dp_drho)).clamp(1.0 / t, 0.1);
-    let mix = |a: f64, b: f64| y * a + (1.0 - y) * b;
-    (
-        density,
-        mix(cp, cp_air),
-        mix(mu, mu_air),
-        mix(k, k_air),
-        mix(expansion, 1.0 / t),
-    )
+    fn prandtl(&self) -> f64 {
+        self.cp * self.viscosity / self.conductivity
+    }
+
+    /// Natural convection at the wall [W/(m2 K)]; never less than conduction over half the height.
+    fn natural_convection(&self, difference: f64, height: f64, gravity: f64) -> f64 {
+        let buoyancy = gravity * self.expansion * difference.abs();
+        let rayleigh = buoyancy * height.powi(3) * self.density * self.density * self.cp
+            / (self.viscosity * self.conductivity);
+        churchill_chu_plate(rayleigh, self.prandtl()) * self.conductivity / height
+    }
+
+    /// A stirred vessel, common practice without a source: the jets' momentum keeps up a velocity
+    /// u = sqrt(F/(rho D^2)), and the wall sees Nu = 0.037 Re^0.8 Pr^(1/3) (turbulent plate), or
+    /// natural convection of at least Nu = 0.825^2 (the plate's limit).
+    fn jet_convection(&self, stirring: f64, diameter: f64) -> f64 {
+        let velocity = (stirring.max(0.0) / (self.density * diameter * diameter)).sqrt();
+        let reynolds = self.density * velocity * diameter / self.viscosity;
+        let nusselt = 0.68 + 0.037 * reynolds.powf(0.8) * self.prandtl().cbrt();
+        nusselt * self.conductivity / diameter
+    }
 }
 
 /// Heat from the surroundings to the shell [W].

@@ -40,4 +40,10 @@ impl<K: PartialEq, V> Memo<K, V> {
     pub fn current(&self) -> Option<&V> {
         self.slots[self.current].as_ref().map(|(_, value)| value)
     }
+
+    /// The key and the result asked for last.
+    #[inline]
+    pub fn latest(&self) -> Option<&(K, V)> {
+        self.slots[self.current].as_ref()
+    }
 }

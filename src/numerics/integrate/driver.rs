@@ -15,6 +15,8 @@ const STIFF_STEPS: u32 = 10;
 const SUSPICIOUS: f64 = 0.5;
 /// Explicit steps within the limit of stability that end the suspicion.
 const CALM_STEPS: u32 = 6;
+/// Steps in a row refused beyond the limit of stability before going over at once.
+const REFUSED_STEPS: u32 = 2;
 /// Share of the stability limit above which a long stretch of steps counts as held back: where rates
 /// set in quadratically the error test shortens the step before stability has to.
 const RESTRAINED: f64 = 0.15;
@@ -58,6 +60,7 @@ pub struct Integrator {
     stiff_suspicion: u32,
     calm: u32,
     explicit_stretch: u32,
+    refused: u32,
     easy: u32,
     easy_needed: u32,
 }
@@ -100,6 +103,7 @@ impl Integrator {
             stiff_suspicion: 0,
             calm: 0,
             explicit_stretch: 0,
+            refused: 0,
             easy: 0,
             easy_needed: EASY_STEPS,
             settings,
@@ -130,6 +134,7 @@ impl Integrator {
         self.stiff_suspicion = 0;
         self.calm = 0;
         self.explicit_stretch = 0;
+        self.refused = 0;
         self.easy = 0;
     }
 
@@ -301,6 +306,7 @@ impl Integrator {
                     });
                 }
                 self.step = h * (SAFETY * error.powf(-self.exponent())).clamp(1.0 / GROWTH, 0.9);
+                self.refuse(caller, stiffness);
                 continue;
             }
 
@@ -454,6 +460,21 @@ impl Integrator {
     }
 
     /// Goes over to the other method when the steps made so far speak for it.
+    /// Goes over to the stiff method where the explicit one would have to halve its way down to its limit
+    /// of stability.
+    fn refuse<S: System>(&mut self, caller: &mut Caller<'_, S>, stiffness: f64) {
+        if self.use_stiff || self.settings.method != Method::Automatic {
+            return;
+        }
+        self.refused += 1;
+        if stiffness < explicit::STABILITY {
+            self.refused = 0;
+        }
+        if self.refused >= REFUSED_STEPS {
+            self.switch(caller);
+        }
+    }
+
     fn choose_method<S: System>(&mut self, caller: &mut Caller<'_, S>, h: f64, stiffness: f64) {
         if self.use_stiff {
             if h * self.stiff.jacobian.spectral_radius() < EASY {
@@ -467,6 +488,7 @@ impl Integrator {
             }
             return;
         }
+        self.refused = 0;
         self.explicit_stretch += u32::from(stiffness > RESTRAINED * explicit::STABILITY);
         if stiffness > SUSPICIOUS * explicit::STABILITY {
             self.calm = 0;
@@ -489,6 +511,7 @@ impl Integrator {
         self.stiff_suspicion = 0;
         self.calm = 0;
         self.explicit_stretch = 0;
+        self.refused = 0;
         self.easy = 0;
     }
 
@@ -503,7 +526,10 @@ impl Integrator {
         }
         let size = weighted_norm(self.state.iter().copied(), &self.weights);
         let slope = weighted_norm(self.rates.iter().copied(), &self.weights);
-        let first = if size < 1e-5 || slope < 1e-5 {
+        let first = if slope == 0.0 {
+            // At rest: look how soon that ends.
+            0.01 * longest
+        } else if size < 1e-5 || slope < 1e-5 {
             1e-6_f64.min(longest)
         } else {
             (0.01 * size / slope).min(longest)
@@ -522,7 +548,9 @@ impl Integrator {
             .map(|(new, old)| new - old);
         let second = weighted_norm(change, &self.weights) / first;
         let largest = slope.max(second);
-        let step = if largest <= 1e-15 {
+        let step = if largest == 0.0 {
+            longest
+        } else if largest <= 1e-15 {
             (1e-3 * first).max(1e-6)
         } else {
             (0.01 / largest).powf(0.2)
