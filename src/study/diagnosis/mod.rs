@@ -6,10 +6,13 @@
 //! fits into probabilities, and a test of the residuals of the best says how likely it is that none
 //! of them is right.
 
-pub mod cause;
+mod cause;
+mod changed_opening;
 mod curves;
 mod diagnose;
 mod evidence;
+mod fault;
+mod fault_in_place;
 mod fit;
 mod hypothesis;
 mod interval;
@@ -18,6 +21,7 @@ pub mod measured;
 mod model;
 pub mod observe;
 mod parameter;
+mod places;
 mod posterior;
 mod problem;
 mod residuals;
@@ -33,13 +37,14 @@ use crate::network::spec::System;
 use crate::statistics::Distribution;
 use crate::units::Dimension;
 
-pub use cause::{Cause, Places};
+pub use cause::Cause;
 pub use diagnose::diagnose;
 pub use evidence::Goodness;
 pub use measured::{Channel, Measured, Observable, Trigger};
 pub use model::{BuildError, Builder};
 pub use observe::{Run, Sensor};
 pub use parameter::label_of;
+pub use places::Places;
 pub use separation::{Candidate, LookAlike};
 
 /// One uncertain value of the design.

@@ -8,9 +8,9 @@ use crate::network::spec::System;
 use crate::statistics::{GaussianCopula, RankCorrelation};
 use crate::study::StudyError;
 
-use super::cause::Places;
 use super::measured::{Channel, Measured, Observable, Trigger};
 use super::observe::Run;
+use super::places::Places;
 use super::residuals::{Deviation, deviations, nose_off};
 use super::{DesignInput, DiagnosisSettings};
 

@@ -9,7 +9,8 @@ use crate::network::criteria::Criteria;
 use crate::network::spec::System;
 use crate::statistics::{StatisticsError, standard_normal};
 
-use super::cause::{Cause, Fault};
+use super::cause::Cause;
+use super::fault::Fault;
 use super::model::{BuildError, Model};
 use super::observe::{Run, Sensor};
 use super::parameter::{Parameter, Role, SensorError, label_of};

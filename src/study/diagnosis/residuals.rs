@@ -8,6 +8,8 @@ use super::problem::Problem;
 const HUBER: f64 = 3.0;
 /// Error of the model from point to point, as a share of the range of a channel.
 const FLOOR: f64 = 0.002;
+/// The same at least, where hardly anything happens: a pressure [Pa], a travel [m], a time [s].
+const LEAST: (f64, f64, f64) = (50.0, 5e-4, 1e-4);
 /// Error of the model in time: when a front comes is not known better than this [s], nor than this
 /// share of the time since the command.
 const FRONT: (f64, f64) = (3e-4, 3e-3);
@@ -27,17 +29,12 @@ const FINE: f64 = 0.2;
 /// engagement [m], or the pressure of the bay has fallen; `None` where neither was measured or seen.
 #[must_use]
 pub fn nose_off(measured: &Measured, bay: usize, engagement: f64) -> Option<f64> {
-    let through = |finest: f64| {
-        measured.channels.iter().find_map(|channel| {
-            let travel = channel.observable == Observable::Travel;
-            if !travel || channel.noise > finest * engagement {
-                return None;
-            }
-            // Before it moves the noise alone may pass; it never comes back.
-            let last = channel.values.iter().rposition(|t| *t < engagement)?;
-            channel.times.get(last + 1).copied()
-        })
+    // Before it moves the noise alone may pass; it never comes back.
+    let through = |channel: &Channel| {
+        let last = channel.values.iter().rposition(|t| *t < engagement);
+        channel.times.get(last.map_or(0, |last| last + 1)).copied()
     };
+    let mut travel = (measured.channels.iter()).filter(|c| c.observable == Observable::Travel);
     let fallen = || {
         measured.channels.iter().find_map(|channel| {
             let in_bay =
@@ -69,7 +66,11 @@ pub struct Deviation {
 /// on the clock of the trace, `until` when the values end that count [s].
 #[must_use]
 pub fn deviations(channel: &Channel, command: f64, until: f64) -> Vec<Deviation> {
-    let least = FLOOR * channel.range;
+    let least = (FLOOR * channel.range).max(match channel.observable {
+        Observable::Pressure { .. } => LEAST.0,
+        Observable::Travel => LEAST.1,
+        Observable::Release => LEAST.2,
+    });
     channel
         .deviations
         .iter()

@@ -5,10 +5,14 @@ use crate::discharge::{DischargeError, run};
 use crate::network::spec::System;
 use crate::statistics::stream::{Purpose, Stream};
 
-use super::cause::{Cause, Places};
+use super::cause::Cause;
 use super::measured::Observable;
 use super::observe::{Run, Sensor};
+use super::places::Places;
 use crate::discharge::Settings;
+
+/// Range taken for a sensor of pressure [Pa] and of travel [m] where hardly anything happens.
+const LEAST_RANGE: (f64, f64) = (1e4, 0.02);
 
 /// What a logger does to a discharge.
 #[derive(Debug, Clone, PartialEq)]
@@ -117,7 +121,11 @@ pub fn record(
             let ideal = record.observe(*observable, &times, &Sensor::perfect(start));
             let low = ideal.iter().copied().fold(f64::INFINITY, f64::min);
             let high = ideal.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-            let range = high - low;
+            let range = (high - low).max(match observable {
+                Observable::Pressure { .. } => LEAST_RANGE.0,
+                Observable::Travel => LEAST_RANGE.1,
+                Observable::Release => 0.0,
+            });
             let mut sensor = Sensor {
                 start,
                 zero: logger.zero * range,
