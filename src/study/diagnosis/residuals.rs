@@ -47,9 +47,11 @@ pub fn nose_off(measured: &Measured, bay: usize, engagement: f64) -> Option<f64>
             fallen.map(|(_, time)| *time)
         })
     };
-    through(FINE)
-        .or_else(fallen)
-        .or_else(|| through(f64::INFINITY))
+    match travel.next() {
+        Some(travel) if travel.noise < FINE * engagement => through(travel),
+        Some(travel) => fallen().or_else(|| through(travel)),
+        None => fallen(),
+    }
 }
 
 /// How well a model should meet one value.
