@@ -3,7 +3,7 @@
 use std::sync::Mutex;
 use std::sync::atomic::Ordering;
 
-use crate::discharge::run;
+use crate::discharge::{Extent, run};
 use crate::mechanics::nose::Tether;
 use crate::network::criteria::Criteria;
 use crate::network::spec::System;
@@ -231,8 +231,12 @@ impl<'m, 'a> Problem<'m, 'a> {
                 rating: None,
             });
         }
+        let mut settings = self.model.settings.run;
+        if !self.model.until_off {
+            settings.extent = Extent::Horizon;
+        }
         self.model.count.fetch_add(1, Ordering::Relaxed);
-        let discharge = run(&system, &self.model.settings.run)?;
+        let discharge = run(&system, &settings)?;
         Ok(Run::new(&system, discharge))
     }
 

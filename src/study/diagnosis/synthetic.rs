@@ -105,7 +105,17 @@ pub fn record(
     let discharge = run(&faulty, &settings)?;
     let command = crate::study::criterion::first_command(system);
     let end = discharge.trajectory.times.last().copied().unwrap_or(0.0);
-    let length = logger.length.unwrap_or(1.1 * (end - command) + 0.02);
+    // An open bay is followed after the end of a run, other vessels are not.
+    let to_end = end - command;
+    let followed = |observable: &Observable| match observable {
+        Observable::Pressure { vessel, .. } => *vessel == places.bay,
+        Observable::Travel | Observable::Release => true,
+    };
+    let length = logger.length.unwrap_or(if observables.iter().all(followed) {
+        1.1 * to_end + 0.02
+    } else {
+        to_end
+    });
     let record = Run::new(&faulty, discharge);
     let first = logger.command - logger.before;
     let count = ((logger.before + length) * logger.rate).ceil().max(1.0) as usize;
