@@ -1,6 +1,6 @@
 //! What a sensor would have written down: from a discharge to readings.
 
-use crate::discharge::Discharge;
+use crate::discharge::{Discharge, DischargeError, Extent, Settings, run};
 use crate::network::spec::System;
 
 use super::measured::{Channel, Observable, WIRE_TRAVEL};
@@ -189,6 +189,25 @@ impl Run {
             first: series.first().copied().unwrap_or(0.0) + offset,
         }
     }
+}
+
+/// A run that ends before the horizon only where the nose is off: what goes on in a bay that stays shut
+/// is measured.
+///
+/// # Errors
+/// As [`run`].
+pub fn run_long_enough(system: &System, settings: &Settings) -> Result<Discharge, DischargeError> {
+    let discharge = run(system, settings)?;
+    let last = discharge.trajectory.times.last().copied().unwrap_or(0.0);
+    let cut = last < system.horizon && discharge.outcome.clear_time.is_none();
+    if !cut || settings.extent == Extent::Horizon {
+        return Ok(discharge);
+    }
+    let whole = Settings {
+        extent: Extent::Horizon,
+        ..*settings
+    };
+    run(system, &whole)
 }
 
 /// What a sensor shows but for the errors that act on its readings one by one.

@@ -3,7 +3,7 @@
 use std::sync::Mutex;
 use std::sync::atomic::Ordering;
 
-use crate::discharge::{Extent, run};
+use crate::discharge::Extent;
 use crate::mechanics::nose::Tether;
 use crate::network::criteria::Criteria;
 use crate::network::spec::System;
@@ -12,7 +12,7 @@ use crate::statistics::{StatisticsError, standard_normal};
 use super::cause::Cause;
 use super::fault::Fault;
 use super::model::{BuildError, Model};
-use super::observe::{Run, Sensor};
+use super::observe::{Run, Sensor, run_long_enough};
 use super::parameter::{Parameter, Role, SensorError, label_of};
 use super::sensors::sensor_parameters;
 use super::settle::Memory;
@@ -236,7 +236,7 @@ impl<'m, 'a> Problem<'m, 'a> {
             settings.extent = Extent::Horizon;
         }
         self.model.count.fetch_add(1, Ordering::Relaxed);
-        let discharge = run(&system, &settings)?;
+        let discharge = run_long_enough(&system, &settings)?;
         Ok(Run::new(&system, discharge))
     }
 

@@ -14,9 +14,11 @@ use super::settle::Settled;
 /// Change of all residuals together that a finite difference should make: well above the roughness of
 /// an integration (0.01), within the width of a front that moves [1].
 const CHANGE: f64 = 0.7;
-/// Steps in deviations of what is believed: the first, the longest, and the longest of a variate.
+/// Steps in deviations of what is believed: the first, the longest, the longest of a variate.
 const FIRST: f64 = 0.03;
 const LONGEST: f64 = 0.3;
+/// The shortest: below it roughness passes for slope, and steps that follow from such a slope get shorter still.
+const SHORTEST: f64 = 2e-3;
 const FARTHEST: f64 = 0.4;
 /// Effect of a direction on all residuals together below which an old one is good enough [1].
 const NEGLIGIBLE: f64 = 0.3;
@@ -58,7 +60,7 @@ impl Problem<'_, '_> {
         let found: Vec<Option<(Vec<f64>, Vec<f64>)>> = seen
             .par_iter()
             .map(|(direction, effect)| {
-                let size = (CHANGE / effect).min(LONGEST);
+                let size = (CHANGE / effect).clamp(SHORTEST, LONGEST);
                 let step = |size: f64| self.difference(settled, direction, &rates, size);
                 match (step(size), both.then(|| step(-size)).flatten()) {
                     (Some((up, to)), Some((down, from))) => {
@@ -91,7 +93,7 @@ impl Problem<'_, '_> {
     }
 
     /// Change of the residuals with a step along a direction of the coordinates, and the step really
-    /// made; shorter where it changes much more than it should.
+    /// made; another where it changes much more or less than it should.
     fn difference(
         &self,
         settled: &Settled,
@@ -110,10 +112,12 @@ impl Problem<'_, '_> {
             }
             let change = self.change(settled, &moved)?;
             let made = dot(&change, &change).sqrt();
-            if made <= 3.0 * CHANGE || attempt == 2 {
+            let wanted = (size.abs() * CHANGE / made.max(1e-9)).clamp(SHORTEST, LONGEST);
+            let fits = (1.0 / 3.0..=3.0).contains(&(wanted / size.abs()));
+            if fits || attempt == 2 {
                 return Some((change, step));
             }
-            size *= CHANGE / made;
+            size = wanted.copysign(size);
         }
         None
     }

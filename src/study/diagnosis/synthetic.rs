@@ -1,13 +1,13 @@
 //! Traces as a logger would have written them, with a fault, noise and the errors of a sensor: to
 //! train on, and to find out how well a diagnosis works.
 
-use crate::discharge::{DischargeError, run};
+use crate::discharge::DischargeError;
 use crate::network::spec::System;
 use crate::statistics::stream::{Purpose, Stream};
 
 use super::cause::Cause;
 use super::measured::Observable;
-use super::observe::{Run, Sensor};
+use super::observe::{Run, Sensor, run_long_enough};
 use super::places::Places;
 use crate::discharge::Settings;
 
@@ -102,20 +102,23 @@ pub fn record(
         apart: Some((0.5 / logger.rate, 0.0)),
         ..*settings
     };
-    let discharge = run(&faulty, &settings)?;
+    let discharge = run_long_enough(&faulty, &settings)?;
     let command = crate::study::criterion::first_command(system);
     let end = discharge.trajectory.times.last().copied().unwrap_or(0.0);
-    // An open bay is followed after the end of a run, other vessels are not.
+    // An open bay is followed after the end of a run, nothing else is.
     let to_end = end - command;
+    let off = discharge.outcome.clear_time.is_some();
     let followed = |observable: &Observable| match observable {
         Observable::Pressure { vessel, .. } => *vessel == places.bay,
         Observable::Travel | Observable::Release => true,
     };
-    let length = logger.length.unwrap_or(if observables.iter().all(followed) {
-        1.1 * to_end + 0.02
-    } else {
-        to_end
-    });
+    let length = logger
+        .length
+        .unwrap_or(if off && observables.iter().all(followed) {
+            1.1 * to_end + 0.02
+        } else {
+            to_end
+        });
     let record = Run::new(&faulty, discharge);
     let first = logger.command - logger.before;
     let count = ((logger.before + length) * logger.rate).ceil().max(1.0) as usize;
