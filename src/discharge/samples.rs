@@ -19,7 +19,7 @@ pub(super) struct Samples {
 impl Samples {
     pub fn new(dimension: usize, relative_tolerance: f64) -> Self {
         let inside: &[f64] = if relative_tolerance <= TIGHT {
-            &[0.25, 0.5, 0.75]
+            &[0.125, 0.25, 0.375, 0.5, 0.625, 0.75, 0.875]
         } else {
             &[1.0 / 3.0, 2.0 / 3.0]
         };

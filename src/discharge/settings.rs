@@ -18,6 +18,9 @@ pub struct Settings {
     /// Multiple of the retention force at which a run with the nose held, unless it goes to the horizon, may
     /// end: more is not wanted to be known.
     pub enough: Option<f64>,
+    /// What follows until the bay of a clear nose has vented is followed no more tightly than the speed at
+    /// which the tether runs taut needs; only in a run to the separation.
+    pub loose_end: bool,
     /// Most steps attempted between two events before the run is given up as an error.
     pub most_steps: usize,
 }
@@ -41,6 +44,7 @@ impl Default for Settings {
             exact_properties: false,
             extent: Extent::Horizon,
             enough: None,
+            loose_end: false,
             most_steps: 5_000,
             method: Method::Automatic,
         }
@@ -70,6 +74,7 @@ impl Settings {
         Self {
             relative_tolerance: 2e-5,
             extent: Extent::Separation,
+            loose_end: true,
             ..Self::default()
         }
     }

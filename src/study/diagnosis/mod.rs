@@ -113,6 +113,7 @@ impl Default for DiagnosisSettings {
             run: Settings {
                 relative_tolerance: 1e-5,
                 most_steps: 1_500,
+                loose_end: false,
                 ..Settings::for_many_runs()
             },
             sensor: SensorBelief::default(),
