@@ -18,8 +18,8 @@ use crate::thermo::source::PropertySource;
 /// stays behind need not be known so well.
 const AFTERWARDS: f64 = 1e-5;
 
-/// The same from clear to vented in a run whose course is not wanted: of its results only the speed at
-/// which the tether runs taut still changes, by a per cent or so in all.
+/// The same from clear to vented where a loose end will do: of the results only the speed at which the
+/// tether runs taut still changes, by a per cent or so in all.
 const CLEARED: f64 = 3e-4;
 
 /// Density below which the contents of a vessel need not be known to the relative tolerance [kg/m3].
@@ -232,7 +232,7 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
         self.integrator.restart();
         let loosest = match (self.cleared, self.network.is_vented()) {
             (true, true) => AFTERWARDS,
-            (true, false) if brief => CLEARED,
+            (true, false) if brief && self.settings.loose_end => CLEARED,
             _ => return Ok(()),
         };
         if !self.followed_loosely {

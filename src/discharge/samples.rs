@@ -26,7 +26,7 @@ impl Samples {
         let tight = settings.relative_tolerance <= TIGHT;
         Self {
             dimension,
-            parts: if tight { 4 } else { 3 },
+            parts: if tight { 8 } else { 3 },
             apart: settings.apart,
             times: Vec::new(),
             states: Vec::new(),

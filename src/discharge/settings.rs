@@ -21,6 +21,9 @@ pub struct Settings {
     /// Longest time between two samples kept: this many seconds or this share of the time passed,
     /// whichever is longer, for courses that are compared point by point; `None` keeps a few of each step.
     pub apart: Option<(f64, f64)>,
+    /// What follows until the bay of a clear nose has vented is followed no more tightly than the speed at
+    /// which the tether runs taut needs; only in a run to the separation.
+    pub loose_end: bool,
     /// Most steps attempted between two events before the run is given up as an error.
     pub most_steps: usize,
 }
@@ -45,6 +48,7 @@ impl Default for Settings {
             extent: Extent::Horizon,
             enough: None,
             apart: None,
+            loose_end: false,
             most_steps: 5_000,
             method: Method::Automatic,
         }
@@ -74,6 +78,7 @@ impl Settings {
         Self {
             relative_tolerance: 2e-5,
             extent: Extent::Separation,
+            loose_end: true,
             ..Self::default()
         }
     }

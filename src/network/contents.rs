@@ -31,7 +31,7 @@ const LONGEST_STRIDE: f64 = 0.05;
 
 /// Newton steps, as shares of the temperature: one so small needs no further point, and after one so small
 /// the next point is exact to round-off.
-const ARRIVED: f64 = 1e-11;
+const ARRIVED: f64 = 1e-13;
 const LAST_STEP: f64 = 1e-6;
 
 /// The state of a vessel's contents.
@@ -391,7 +391,7 @@ fn line_newton(
         let lever = line.lever(1.0 / density);
         let (u, cv) = air::internal_energy_and_cv(t);
         let step = (energy - lever.internal_energy - ratio * u) / (lever.cv + ratio * cv);
-        if last_step < LAST_STEP * t || step.abs() < ARRIVED * t {
+        if last_step < 1e-7 * t || step.abs() < ARRIVED * t {
             let two_phase = density > light && density < heavy;
             return two_phase.then(|| (mixture(&line, density), line));
         }

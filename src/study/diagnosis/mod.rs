@@ -128,6 +128,7 @@ impl Default for DiagnosisSettings {
                 relative_tolerance: 3e-6,
                 most_steps: 2_000,
                 apart: Some(SAMPLES_APART),
+                loose_end: false,
                 ..Settings::for_many_runs()
             },
             sensor: SensorBelief::default(),
