@@ -67,6 +67,7 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
             .map_err(|source| DischargeError::Start { source })?;
         if settings.extent != Extent::Horizon {
             network.set_brief(true);
+            network.set_nose_alone(settings.loose_end);
             let retention = system.nose.as_ref().map(|(nose, _)| nose.retention_force());
             network.set_enough(
                 settings
@@ -215,7 +216,8 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
         self.samples.push(time, self.integrator.state());
         let brief = self.settings.extent != Extent::Horizon;
         if self.ending.is_none() && brief {
-            if self.cleared && self.network.is_vented() {
+            let uncovered = event == NetworkEvent::Uncovered;
+            if self.cleared && (uncovered || self.network.is_vented()) {
                 self.recorder.take(&mut self.network, &mut self.samples)?;
                 self.ending = Some(self.coast_on()?);
             } else {
@@ -277,7 +279,7 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
         })
     }
 
-    /// Follows the nose alone once the bay has vented.
+    /// Follows the nose alone once the bay has vented or has no hold on it any more.
     fn coast_on(&mut self) -> Result<Ending, DischargeError> {
         let (Some((nose, _)), Some(at)) = (&self.system.nose, self.layout.nose) else {
             return Ok(Ending::Horizon);
@@ -299,7 +301,10 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
             .map_err(|source| DischargeError::State { time, source })?;
         let name = |vessel: usize| self.system.vessels[vessel].name.clone();
         Ok(Some(match event {
-            NetworkEvent::Vented | NetworkEvent::Spent | NetworkEvent::Enough => return Ok(None),
+            NetworkEvent::Vented
+            | NetworkEvent::Uncovered
+            | NetworkEvent::Spent
+            | NetworkEvent::Enough => return Ok(None),
             NetworkEvent::Nose(event) => {
                 if let (Some((nose, bay)), Some(at)) = (&self.system.nose, self.layout.nose) {
                     let state = self.integrator.state_mut();

@@ -21,8 +21,9 @@ pub struct Settings {
     /// Longest time between two samples kept: this many seconds or this share of the time passed,
     /// whichever is longer, for courses that are compared point by point; `None` keeps a few of each step.
     pub apart: Option<(f64, f64)>,
-    /// What follows until the bay of a clear nose has vented is followed no more tightly than the speed at
-    /// which the tether runs taut needs; only in a run to the separation.
+    /// Of a run to the separation only the nose counts once it is clear: the bay is followed no more tightly
+    /// than the speed at which the tether runs taut needs, and no longer than until the gap is as wide
+    /// as the bore, from where it has no hold on the nose.
     pub loose_end: bool,
     /// Most steps attempted between two events before the run is given up as an error.
     pub most_steps: usize,

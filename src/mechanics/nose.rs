@@ -99,6 +99,11 @@ impl Nose {
         gap.clamp(0.0, self.area())
     }
 
+    /// Travel at which the gap is as wide as the bore [m]: L + D/4.
+    pub fn uncovered_travel(&self) -> f64 {
+        self.engagement + 0.25 * self.bore
+    }
+
     /// Volume the bay has gained, A x [m3].
     pub fn swept_volume(&self, travel: f64) -> f64 {
         self.area() * travel

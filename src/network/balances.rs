@@ -27,6 +27,9 @@ use crate::thermo::source::PropertySource;
 /// matter to what flows, which does not jump there.
 const BEYOND: f64 = 1e-7;
 
+/// Air over CO2 by mass below which the air of a vessel changes nothing.
+const PURGED: f64 = 1e-10;
+
 /// Share of the pressure outside by which a vented bay may still exceed it.
 const VENTED: f64 = 2e-3;
 
@@ -50,6 +53,8 @@ pub enum NetworkEvent {
     },
     /// The bay of a nose that is clear is down to the pressure outside.
     Vented,
+    /// The gap of a clear nose is as wide as its bore: no pressure in the bay has a hold on it.
+    Uncovered,
     /// Nothing has more pressure than the bay, whose nose does not move.
     Spent,
     /// The force on a nose that is held is as much as one wanted to know.
@@ -127,6 +132,8 @@ pub struct Network<'a, L> {
     held: bool,
     /// Whether the end of a brief run without a separation is watched for.
     brief: bool,
+    /// Whether the nose alone is of interest once it is clear.
+    nose_alone: bool,
     /// Force on a held nose that is enough to know [N].
     enough: Option<f64>,
     // Values of the last evaluation.
@@ -158,6 +165,7 @@ impl<'a, L: PropertySource> Network<'a, L> {
             events.extend(NOSE_EVENTS.iter().map(|e| NetworkEvent::Nose(*e)));
             events.extend([
                 NetworkEvent::Vented,
+                NetworkEvent::Uncovered,
                 NetworkEvent::Spent,
                 NetworkEvent::Enough,
             ]);
@@ -187,6 +195,7 @@ impl<'a, L: PropertySource> Network<'a, L> {
             motion: Motion::Latched,
             held,
             brief: false,
+            nose_alone: false,
             enough: None,
             versions: vec![0; n],
             computed: 0,
@@ -288,6 +297,11 @@ impl<'a, L: PropertySource> Network<'a, L> {
     /// Watch for the end of a run that is only to show whether the nose moves.
     pub fn set_brief(&mut self, brief: bool) {
         self.brief = brief;
+    }
+
+    /// Watch for the moment from which the bay has no hold on a clear nose.
+    pub fn set_nose_alone(&mut self, nose_alone: bool) {
+        self.nose_alone = nose_alone;
     }
 
     /// Watch for a force on a held nose [N].
@@ -715,6 +729,12 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
                     Motion::Free | Motion::Taut => self.venting_margin().unwrap_or(-1.0),
                     _ => -1.0,
                 },
+                NetworkEvent::Uncovered => match (self.motion, self.nose()) {
+                    (Motion::Free | Motion::Taut, Some((nose, _, at))) => {
+                        state[at] / nose.uncovered_travel() - 1.0
+                    }
+                    _ => -1.0,
+                },
                 NetworkEvent::Enough => self.enough_margin().unwrap_or(-1.0),
                 NetworkEvent::Spent => match self.motion {
                     Motion::Latched | Motion::Stuck => self.spent_margin().unwrap_or(-1.0),
@@ -741,7 +761,11 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
 
     fn influences(&self, index: usize) -> bool {
         let of_nose = self.layout.nose.is_some_and(|at| index >= at);
-        index < self.layout.accounts && !(of_nose && self.is_at_rest())
+        let purged = self.layout.vessels.iter().enumerate().any(|(i, at)| {
+            let contents = self.contents(i);
+            index == at + 1 && contents.air_mass < PURGED * contents.co2_mass
+        });
+        index < self.layout.accounts && !(of_nose && self.is_at_rest()) && !purged
     }
 
     fn is_steady(&self, time: f64) -> bool {
@@ -755,9 +779,13 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
     fn event_direction(&self, index: usize) -> Direction {
         match self.events[index] {
             NetworkEvent::Nose(_) if self.held => Direction::Off,
+            NetworkEvent::Uncovered if !self.nose_alone => Direction::Off,
             NetworkEvent::Spent if !self.brief => Direction::Off,
             NetworkEvent::Enough if !self.held || self.enough.is_none() => Direction::Off,
-            NetworkEvent::Vented | NetworkEvent::Spent | NetworkEvent::Enough => Direction::Rising,
+            NetworkEvent::Vented
+            | NetworkEvent::Uncovered
+            | NetworkEvent::Spent
+            | NetworkEvent::Enough => Direction::Rising,
             NetworkEvent::Nose(_) => Direction::Rising,
             NetworkEvent::Phase { vessel } if self.bulk[vessel] => Direction::Falling,
             NetworkEvent::Phase { .. } => Direction::Rising,

@@ -19,16 +19,16 @@ pub const GRAVITY: f64 = 9.806_65;
 /// 14.9e-6 Pa s and 16.6e-3 W/(m K) at 300 K (from memory of handbook tables).
 #[must_use]
 pub fn co2_transport(temperature: f64) -> (f64, f64) {
-    let x = temperature / 300.0;
-    (14.9e-6 * x.powf(0.93), 16.6e-3 * x.powf(1.35))
+    let x = (temperature / 300.0).ln();
+    (14.9e-6 * (0.93 * x).exp(), 16.6e-3 * (1.35 * x).exp())
 }
 
 /// Viscosity [Pa s] and thermal conductivity [W/(m K)] of air: 18.5e-6 and 26.3e-3 at 300 K
 /// (from memory of handbook tables).
 #[must_use]
 pub fn air_transport(temperature: f64) -> (f64, f64) {
-    let x = temperature / 300.0;
-    (18.5e-6 * x.powf(0.76), 26.3e-3 * x.powf(0.86))
+    let x = (temperature / 300.0).ln();
+    (18.5e-6 * (0.76 * x).exp(), 26.3e-3 * (0.86 * x).exp())
 }
 
 /// Average Nusselt number of a vertical plate in natural convection.
@@ -38,7 +38,7 @@ pub fn air_transport(temperature: f64) -> (f64, f64) {
 #[must_use]
 pub fn churchill_chu_plate(rayleigh: f64, prandtl: f64) -> f64 {
     let prandtl_part = (1.0 + (0.492 / prandtl).powf(9.0 / 16.0)).powf(8.0 / 27.0);
-    (0.825 + 0.387 * rayleigh.max(0.0).powf(1.0 / 6.0) / prandtl_part).powi(2)
+    (0.825 + 0.387 * rayleigh.max(0.0).sqrt().cbrt() / prandtl_part).powi(2)
 }
 
 /// Average Nusselt number of a horizontal cylinder in natural convection.
@@ -48,7 +48,7 @@ pub fn churchill_chu_plate(rayleigh: f64, prandtl: f64) -> f64 {
 #[must_use]
 pub fn churchill_chu_cylinder(rayleigh: f64, prandtl: f64) -> f64 {
     let prandtl_part = (1.0 + (0.559 / prandtl).powf(9.0 / 16.0)).powf(8.0 / 27.0);
-    (0.60 + 0.387 * rayleigh.max(0.0).powf(1.0 / 6.0) / prandtl_part).powi(2)
+    (0.60 + 0.387 * rayleigh.max(0.0).sqrt().cbrt() / prandtl_part).powi(2)
 }
 
 /// Nucleate boiling heat flux [W/m2] of CO2 at a reduced pressure, roughness [m] and wall
@@ -208,23 +208,25 @@ fn boiling(
 /// Power of the superheat in Cooper's law, 1/0.33.
 const COOPER_POWER: f64 = 1.0 / 0.33;
 
-/// The superheat s [K] with s + a s^(1/0.33) = `difference`: Newton on a convex rising function, from
-/// above, so that it falls monotonically to the root.
+/// The superheat s [K] with s + a s^n = `difference` > 0, n = 1/0.33: Newton on the logarithm of both sides
+/// in ln s, where the left one is nearly straight on either side of a bend.
 fn film_superheat(a: f64, difference: f64) -> f64 {
-    let mut s = if a > 0.0 {
-        difference.min((difference / a).powf(0.33))
+    let target = difference.ln();
+    let mut x = if a > 0.0 {
+        target.min((target - a.ln()) / COOPER_POWER)
     } else {
-        difference
+        return difference;
     };
     for _ in 0..30 {
-        let part = a * s.powf(COOPER_POWER);
-        let step = (s + part - difference) / (1.0 + COOPER_POWER * part / s.max(1e-300));
-        s -= step;
-        if step.abs() <= 1e-13 * s {
+        let (alone, boiled) = (x.exp(), a * (COOPER_POWER * x).exp());
+        let sum = alone + boiled;
+        let step = (target - sum.ln()) * sum / (alone + COOPER_POWER * boiled);
+        x += step;
+        if step.abs() <= 1e-13 {
             break;
         }
     }
-    s.max(0.0)
+    x.exp()
 }
 
 /// The fluid at a wall, with the transport properties of gas.
