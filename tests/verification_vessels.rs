@@ -426,6 +426,30 @@ fn the_method_does_not_decide() {
     }
 }
 
+/// Cartridges full of liquid that begin to boil, with whatever flux model, wall and draw: every run comes to
+/// its end. When flow or heat jumped there, several of these stood still.
+#[test]
+fn warm_cartridges_all_give_their_charge() {
+    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR"));
+    let text = std::fs::read_to_string(path.join("fixtures/designs/tern-primary.ron")).unwrap();
+    let soak = "normal 5 degC sd 6 degC within -15 degC .. 30 degC";
+    assert!(text.contains(soak));
+    let warm = text.replace(soak, "uniform 25 degC .. 30 degC");
+    let design = Design::parse("warm", &warm).unwrap();
+    let campaign = Campaign::new(design.draws().unwrap(), SamplingMethod::Plain, 11, 400).unwrap();
+    for index in 0..400 {
+        let (system, _) = design.system(&campaign.values(index).unwrap()).unwrap();
+        let both = run_held_too(&system, &Settings::for_many_runs());
+        let held = both
+            .as_ref()
+            .map(|both| both.held.as_ref().map(|held| held.is_ok()));
+        assert!(
+            matches!(held, Ok(None | Some(true))),
+            "trial {index}: {both:?}"
+        );
+    }
+}
+
 /// Warm enough for the cartridge to be full of liquid, vapour drawn from it: between the draw of a full
 /// vessel and that of its vapour there must be no jump, or the run stands still on it.
 #[test]

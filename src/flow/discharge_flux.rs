@@ -52,12 +52,8 @@ pub fn pure_from<P: PropertySource>(
     receiver_pressure: f64,
     hint: &Hint,
 ) -> Result<Flux, FlowError> {
-    let tabulated = if P::CHEAP {
-        saturated_table::of(stagnation)
-    } else {
-        None
-    };
-    let choke = match tabulated {
+    let tabulated = P::CHEAP.then(|| saturated_table::of(stagnation)).flatten();
+    let choke = match &tabulated {
         Some(critical) => Some(critical.frozen),
         None => {
             let sonic = isentrope::sonic_of_gas(properties, stagnation);
@@ -68,8 +64,11 @@ pub fn pure_from<P: PropertySource>(
             sonic.map(|sonic| sonic.choke())
         }
     };
-    let equilibrium =
-        || equilibrium::across_boundaries(properties, stagnation, receiver_pressure, hint);
+    let throat = tabulated.map(|critical| critical.equilibrium);
+    let equilibrium = || {
+        let throat = throat.as_ref();
+        equilibrium::across_boundaries(properties, stagnation, receiver_pressure, throat, hint)
+    };
     let frozen = || frozen::choking_at(properties, stagnation, receiver_pressure, choke);
     match model {
         FluxModel::Equilibrium => equilibrium(),

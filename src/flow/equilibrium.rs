@@ -77,15 +77,21 @@ impl Best {
 ///
 /// # Errors
 /// A state outside the model, or a search that does not converge.
-pub fn mass_flux(
-    properties: &impl PropertySource,
+pub fn mass_flux<P: PropertySource>(
+    properties: &P,
     stagnation: &Stagnation,
     receiver_pressure: f64,
 ) -> Result<Flux, FlowError> {
     let sonic = isentrope::sonic_of_gas(properties, stagnation);
     match gas_only(properties, stagnation, receiver_pressure, sonic)? {
         Some(flux) => Ok(flux),
-        None => across_boundaries(properties, stagnation, receiver_pressure, &Hint::default()),
+        None => {
+            let hint = Hint::default();
+            let critical = P::CHEAP.then(|| saturated_table::of(stagnation)).flatten();
+            let choke = critical.map(|critical| critical.equilibrium);
+            let choke = choke.as_ref();
+            across_boundaries(properties, stagnation, receiver_pressure, choke, &hint)
+        }
     }
 }
 
@@ -102,26 +108,22 @@ struct LastThroat {
     slope: f64,
 }
 
-/// The flux of anything but a gas that stays one: by its table for a saturated phase, from the last throat
-/// where there is one, by search otherwise.
+/// The flux of anything but a gas that stays one: where a saturated phase is known to choke from there, else
+/// from the last throat where there is one, by search otherwise.
 pub(crate) fn across_boundaries<P: PropertySource>(
     properties: &P,
     stagnation: &Stagnation,
     receiver_pressure: f64,
+    choke: Option<&Choke>,
     hint: &Hint,
 ) -> Result<Flux, FlowError> {
-    if P::CHEAP {
-        if let Some(critical) = saturated_table::of(stagnation) {
-            return of_saturated_phase(
-                properties,
-                stagnation,
-                receiver_pressure,
-                &critical.equilibrium,
-            );
-        }
-        if let Some(flux) = resumed(properties, stagnation, receiver_pressure, hint) {
-            return Ok(flux);
-        }
+    if let Some(choke) = choke {
+        return of_saturated_phase(properties, stagnation, receiver_pressure, choke);
+    }
+    if P::CHEAP
+        && let Some(flux) = resumed(properties, stagnation, receiver_pressure, hint)
+    {
+        return Ok(flux);
     }
     let best = searched(properties, stagnation, receiver_pressure)?;
     let flux = best.flux(receiver_pressure);
