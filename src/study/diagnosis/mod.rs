@@ -125,7 +125,7 @@ impl Default for DiagnosisSettings {
     fn default() -> Self {
         DiagnosisSettings {
             run: Settings {
-                relative_tolerance: 3e-6,
+                relative_tolerance: 1e-6,
                 most_steps: 2_000,
                 apart: Some(SAMPLES_APART),
                 loose_end: false,
