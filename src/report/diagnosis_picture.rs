@@ -84,6 +84,12 @@ fn window(channels: &[(&FittedChannel, &Channel)], events: &[(f64, String)]) -> 
     }
 }
 
+/// The heading of a column without the unit it was written in.
+fn without_unit(heading: &str) -> &str {
+    let name = heading.split(['[', '(']).next().unwrap_or(heading).trim();
+    if name.is_empty() { heading } else { name }
+}
+
 /// Measured and fitted, and their residuals in standard deviations.
 fn pair(
     fitted: &FittedChannel,
@@ -92,7 +98,7 @@ fn pair(
     units: UnitSystem,
 ) -> Vec<Panel> {
     let (dimension, what) = match channel.observable {
-        Observable::Pressure { gauge: true, .. } => (Dimension::PressureDifference, "gauge "),
+        Observable::Pressure { gauge: true, .. } => (Dimension::PressureDifference, ", gauge"),
         Observable::Pressure { gauge: false, .. } => (Dimension::AbsolutePressure, ""),
         Observable::Travel | Observable::Release => (Dimension::Length, ""),
     };
@@ -138,7 +144,7 @@ fn pair(
     ];
     vec![
         Panel {
-            label: format!("{what}{} [{}]", channel.label, unit.symbol),
+            label: format!("{}{what} [{}]", without_unit(&channel.label), unit.symbol),
             bands: vec![
                 Band {
                     label: "noise, 90 %".to_owned(),
