@@ -1,65 +1,37 @@
-//! Mass and energy balances of every vessel, the motion of the nose, and the event functions.
+//! Mass and energy balances of every vessel, and the motion of the nose; what flows is in `drafts`, the
+//! event functions in `watch`.
 //!
 //! dm/dt = sum(in) - sum(out) for CO2 and air; dU/dt = sum(mdot h_donor) - p A v + Q_wall;
 //! m_w c_w dT_w/dt = -Q_wall + Q_outside; the nose by [`crate::mechanics::motion`].
 //! Nothing here jumps between events: which phase a vessel gives, whether a path is commanded and
 //! what the nose is doing are modes, changed only between integrations.
 
+mod drafts;
+mod watch;
+
+pub use watch::NetworkEvent;
+
+use drafts::{Aperture, Draft, DraftKey, draft_slots};
+
 use crate::flow::FluxModel;
 use crate::flow::equilibrium::Hint;
-use crate::flow::friction::friction_factor_on_flux;
-use crate::flow::stagnation::Flux;
-use crate::mechanics::{Motion, NOSE_EVENTS, Nose, NoseEvent};
+use crate::mechanics::{Motion, NOSE_EVENTS, Nose};
 use crate::network::NetworkError;
 use crate::network::check::check;
-use crate::network::contents::{Contents, Stream};
-use crate::network::flow_path;
+use crate::network::contents::Contents;
 use crate::network::heat;
 use crate::network::layout::Layout;
 use crate::network::memo::Memo;
-use crate::network::spec::{Command, Condensation, Draw, End, Path, System, Wall};
+use crate::network::spec::{Command, Draw, End, System, Wall};
 use crate::numerics::integrate::{Direction, System as Integrable};
 use crate::thermo::air;
 use crate::thermo::source::PropertySource;
 
-/// How far beyond the boundary of the dense phase, in vapour fraction or share of the pressure, a vessel
-/// counts as across: more than properties from tables differ by on its two sides, and too little to
-/// matter to what flows, which does not jump there.
-const BEYOND: f64 = 1e-7;
-
 /// Air over CO2 by mass below which the air of a vessel changes nothing.
 const PURGED: f64 = 1e-10;
 
-/// Share of the pressure outside by which a vented bay may still exceed it.
-const VENTED: f64 = 2e-3;
-
 /// Share of the whole charge by which a trial step may overdraw a vessel before it is refused.
 const LARGEST_OVERDRAFT: f64 = 1e-3;
-
-/// What an event function of the network means.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum NetworkEvent {
-    /// An event of the nose.
-    Nose(NoseEvent),
-    /// A dense charge became two-phase, or the other way round.
-    Phase {
-        /// Index of the vessel.
-        vessel: usize,
-    },
-    /// A liquid draw ran out of liquid.
-    LiquidGone {
-        /// Index of the vessel.
-        vessel: usize,
-    },
-    /// The bay of a nose that is clear is down to the pressure outside.
-    Vented,
-    /// The gap of a clear nose is as wide as its bore: no pressure in the bay has a hold on it.
-    Uncovered,
-    /// Nothing has more pressure than the bay, whose nose does not move.
-    Spent,
-    /// The force on a nose that is held is as much as one wanted to know.
-    Enough,
-}
 
 /// Flow through a path at an instant.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -70,39 +42,6 @@ pub struct PathFlow {
     pub open_area: f64,
     /// Choked.
     pub choked: bool,
-}
-
-/// An opening as it is at an instant.
-struct Aperture<'p> {
-    ends: (End, End),
-    /// Geometric open area [m2].
-    area: f64,
-    discharge_coefficient: f64,
-    flux_model: FluxModel,
-    one_way: bool,
-    friction_number: f64,
-    name: &'p str,
-}
-
-/// What flows per area from a donor towards a receiver.
-#[derive(Debug, Clone, Copy)]
-struct Draft {
-    flux: Flux,
-    air_fraction: f64,
-    /// Specific enthalpy [J/kg].
-    enthalpy: f64,
-    /// Density at rest [kg/m3].
-    density: f64,
-}
-
-/// All that a draft of one opening depends on.
-#[derive(Debug, Clone, Copy, PartialEq)]
-struct DraftKey {
-    donor: End,
-    version: u64,
-    phases: (bool, bool),
-    ambient: (f64, f64),
-    receiver_pressure: f64,
 }
 
 /// All that the heat to a vessel depends on.
@@ -309,13 +248,6 @@ impl<'a, L: PropertySource> Network<'a, L> {
         self.enough = force;
     }
 
-    /// The force of the pressure on a held nose less what is enough [N].
-    fn enough_margin(&self) -> Option<f64> {
-        let (nose, bay) = self.system.nose.as_ref()?;
-        let over = self.contents(*bay).pressure - self.ambient.0;
-        Some(over * nose.area() - self.enough?)
-    }
-
     /// Whether the nose has not moved yet.
     pub fn is_at_rest(&self) -> bool {
         matches!(self.motion, Motion::Latched | Motion::Stuck)
@@ -325,27 +257,6 @@ impl<'a, L: PropertySource> Network<'a, L> {
     pub fn hold(&mut self) {
         self.held = true;
         self.motion = Motion::Latched;
-    }
-
-    /// Whether the bay is down to the pressure outside, at the last evaluation.
-    pub fn is_vented(&self) -> bool {
-        self.venting_margin().is_none_or(|margin| margin >= 0.0)
-    }
-
-    /// Pressure outside and a little more, less the bay's [Pa].
-    fn venting_margin(&self) -> Option<f64> {
-        let (_, bay) = self.system.nose.as_ref()?;
-        Some((1.0 + VENTED) * self.ambient.0 - self.contents(*bay).pressure)
-    }
-
-    /// The bay's pressure less the highest elsewhere [Pa].
-    fn spent_margin(&self) -> Option<f64> {
-        let (_, bay) = self.system.nose.as_ref()?;
-        let others = (0..self.system.vessels.len()).filter(|vessel| vessel != bay);
-        let highest = others
-            .map(|i| self.contents(i).pressure)
-            .fold(0.0, f64::max);
-        Some(self.contents(*bay).pressure - highest)
     }
 
     /// Command a path open at a time [s].
@@ -439,137 +350,6 @@ impl<'a, L: PropertySource> Network<'a, L> {
         )
     }
 
-    fn stream(&self, end: End) -> Stream {
-        match end {
-            End::Vessel(i) => {
-                let vessel = &self.system.vessels[i];
-                let draw = match (vessel.condensation, vessel.draw) {
-                    (Condensation::Metastable, _) => Draw::Vapour,
-                    (_, Draw::Liquid) if self.liquid_gone[i] => Draw::Vapour,
-                    (_, draw) => draw,
-                };
-                self.contents(i)
-                    .stream(&self.properties, draw, self.bulk[i])
-            }
-            End::Ambient => {
-                let (pressure, temperature) = self.ambient;
-                Contents::ambient_air(pressure, temperature).stream(
-                    &self.properties,
-                    Draw::Vapour,
-                    false,
-                )
-            }
-        }
-    }
-
-    fn pressure(&self, end: End) -> f64 {
-        match end {
-            End::Vessel(i) => self.contents(i).pressure,
-            End::Ambient => self.ambient.0,
-        }
-    }
-
-    /// Add the flow through one opening to the rates.
-    fn flow(
-        &mut self,
-        index: usize,
-        opening: &Aperture<'_>,
-        rates: &mut [f64],
-    ) -> Result<PathFlow, NetworkError> {
-        let mut result = PathFlow {
-            mass_flow: 0.0,
-            open_area: opening.area,
-            choked: false,
-        };
-        let (from, to) = opening.ends;
-        let difference = self.pressure(from) - self.pressure(to);
-        let effective_area = opening.area * opening.discharge_coefficient;
-        if effective_area <= 0.0 || difference == 0.0 || (opening.one_way && difference < 0.0) {
-            return Ok(result);
-        }
-        let (donor, receiver, sign) = if difference > 0.0 {
-            (from, to, 1.0)
-        } else {
-            (to, from, -1.0)
-        };
-        let draft = self.draft(index, opening, donor, self.pressure(receiver))?;
-        let mass_flow = draft.flux.mass_flux * effective_area;
-        result.mass_flow = sign * mass_flow;
-        result.choked = draft.flux.choked;
-        let co2 = mass_flow * (1.0 - draft.air_fraction);
-        let air = mass_flow * draft.air_fraction;
-        let enthalpy = mass_flow * draft.enthalpy;
-        for (end, sign) in [(donor, -1.0), (receiver, 1.0)] {
-            let (at, sign) = match end {
-                End::Vessel(i) => (self.layout.vessels[i], sign),
-                End::Ambient => (self.layout.accounts, sign),
-            };
-            rates[at] += sign * co2;
-            rates[at + 1] += sign * air;
-            rates[at + 2] += sign * enthalpy;
-        }
-        if let End::Vessel(i) = receiver {
-            // Velocity in the throat from its own flux, density about 0.63 of the stagnation one.
-            self.stirring[i] += mass_flow * draft.flux.mass_flux / (0.63 * draft.density);
-        }
-        Ok(result)
-    }
-
-    /// What flows through an opening per area.
-    fn draft(
-        &mut self,
-        index: usize,
-        opening: &Aperture<'_>,
-        donor: End,
-        receiver_pressure: f64,
-    ) -> Result<Draft, NetworkError> {
-        let key = DraftKey {
-            donor,
-            version: match donor {
-                End::Vessel(i) => self.versions[i],
-                End::Ambient => 0,
-            },
-            phases: match donor {
-                End::Vessel(i) => (self.bulk[i], self.liquid_gone[i]),
-                End::Ambient => (false, false),
-            },
-            ambient: self.ambient,
-            receiver_pressure,
-        };
-        let slot = self.draft_slots[index];
-        if let Some(draft) = self.known_drafts[slot].find(&key) {
-            return Ok(*draft);
-        }
-        let stream = self.stream(donor);
-        let friction = |kappa: f64, ratio: f64| {
-            if opening.friction_number > 0.0 {
-                friction_factor_on_flux(kappa, opening.friction_number, ratio)
-            } else {
-                Ok(1.0)
-            }
-        };
-        let flux = flow_path::mass_flux(
-            &self.properties,
-            opening.flux_model,
-            &stream,
-            receiver_pressure,
-            &friction,
-            &self.hints[slot],
-        )
-        .map_err(|source| NetworkError::Path {
-            path: opening.name.to_owned(),
-            source,
-        })?;
-        let draft = Draft {
-            flux,
-            air_fraction: stream.air_fraction,
-            enthalpy: stream.enthalpy,
-            density: stream.density,
-        };
-        self.known_drafts[slot].keep(key, draft);
-        Ok(draft)
-    }
-
     /// Heat from a shell to the contents, and from outside to the shell [W], at its temperature [K].
     fn heat(&mut self, vessel: usize, wall: &Wall, wall_temperature: f64) -> (f64, f64) {
         let key = HeatKey {
@@ -599,41 +379,6 @@ impl<'a, L: PropertySource> Network<'a, L> {
     fn nose(&self) -> Option<(&'a Nose, usize, usize)> {
         let (nose, bay) = self.system.nose.as_ref()?;
         Some((nose, *bay, self.layout.nose?))
-    }
-}
-
-impl Contents {
-    /// The air outside as contents of an endless vessel.
-    #[must_use]
-    pub fn ambient_air(pressure: f64, temperature: f64) -> Self {
-        Self {
-            temperature,
-            pressure,
-            co2_pressure: 0.0,
-            air_density: pressure / (air::GAS_CONSTANT * temperature),
-            air_mass: f64::INFINITY,
-            co2_mass: 0.0,
-            solid_mass: 0.0,
-            liquid_mass: 0.0,
-            volume: f64::INFINITY,
-            co2: None,
-        }
-    }
-
-    /// Empty space.
-    const fn nothing() -> Self {
-        Self {
-            temperature: 0.0,
-            pressure: 0.0,
-            co2_pressure: 0.0,
-            air_density: 0.0,
-            air_mass: 0.0,
-            co2_mass: 0.0,
-            solid_mass: 0.0,
-            liquid_mass: 0.0,
-            volume: 0.0,
-            co2: None,
-        }
     }
 }
 
@@ -705,58 +450,7 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
     }
 
     fn events(&mut self, time: f64, state: &[f64], values: &mut [f64]) -> Result<(), NetworkError> {
-        self.evaluate(time, state)?;
-        let nose = self.nose().map(|(nose, bay, at)| {
-            let pressure = self.contents(bay).pressure;
-            nose.event_values(
-                self.motion,
-                state[at],
-                state[at + 1],
-                pressure,
-                self.ambient.0,
-            )
-        });
-        for (value, event) in values.iter_mut().zip(&self.events) {
-            *value = match *event {
-                NetworkEvent::Nose(event) => match (&nose, self.held) {
-                    (Some(all), false) => NOSE_EVENTS
-                        .iter()
-                        .position(|e| *e == event)
-                        .map_or(-1.0, |i| all[i]),
-                    _ => -1.0,
-                },
-                NetworkEvent::Vented => match self.motion {
-                    Motion::Free | Motion::Taut => self.venting_margin().unwrap_or(-1.0),
-                    _ => -1.0,
-                },
-                NetworkEvent::Uncovered => match (self.motion, self.nose()) {
-                    (Motion::Free | Motion::Taut, Some((nose, _, at))) => {
-                        state[at] / nose.uncovered_travel() - 1.0
-                    }
-                    _ => -1.0,
-                },
-                NetworkEvent::Enough => self.enough_margin().unwrap_or(-1.0),
-                NetworkEvent::Spent => match self.motion {
-                    Motion::Latched | Motion::Stuck => self.spent_margin().unwrap_or(-1.0),
-                    _ => -1.0,
-                },
-                NetworkEvent::Phase { vessel } => {
-                    let margin = self
-                        .contents(vessel)
-                        .single_phase_margin(&self.properties)?;
-                    margin + if self.bulk[vessel] { BEYOND } else { -BEYOND }
-                }
-                NetworkEvent::LiquidGone { vessel } => {
-                    if self.liquid_gone[vessel] || self.bulk[vessel] {
-                        1.0
-                    } else {
-                        let least = 1e-6 * self.system.vessels[vessel].co2_mass.max(1e-6);
-                        (self.contents(vessel).liquid_mass - least) / least
-                    }
-                }
-            };
-        }
-        Ok(())
+        self.watch(time, state, values)
     }
 
     fn influences(&self, index: usize) -> bool {
@@ -777,33 +471,6 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
     }
 
     fn event_direction(&self, index: usize) -> Direction {
-        match self.events[index] {
-            NetworkEvent::Nose(_) if self.held => Direction::Off,
-            NetworkEvent::Uncovered if !self.nose_alone => Direction::Off,
-            NetworkEvent::Spent if !self.brief => Direction::Off,
-            NetworkEvent::Enough if !self.held || self.enough.is_none() => Direction::Off,
-            NetworkEvent::Vented
-            | NetworkEvent::Uncovered
-            | NetworkEvent::Spent
-            | NetworkEvent::Enough => Direction::Rising,
-            NetworkEvent::Nose(_) => Direction::Rising,
-            NetworkEvent::Phase { vessel } if self.bulk[vessel] => Direction::Falling,
-            NetworkEvent::Phase { .. } => Direction::Rising,
-            NetworkEvent::LiquidGone { vessel } if self.liquid_gone[vessel] => Direction::Off,
-            NetworkEvent::LiquidGone { .. } => Direction::Falling,
-        }
+        self.watched_direction(index)
     }
-}
-
-/// For each path, and the opening gap, the first path that passes the same per area: a leak and a vent
-/// side by side are computed once.
-fn draft_slots(system: &System) -> Vec<usize> {
-    let alike = |a: &Path, b: &Path| {
-        (a.from, a.to, a.flux_model, a.friction_number)
-            == (b.from, b.to, b.flux_model, b.friction_number)
-    };
-    let first = |path: &Path| system.paths.iter().position(|other| alike(path, other));
-    let mut slots: Vec<usize> = system.paths.iter().filter_map(first).collect();
-    slots.push(system.paths.len());
-    slots
 }

@@ -555,6 +555,39 @@ fn exponent(fluid: Option<&FluidPoint>, air_density: f64, temperature: f64) -> f
 }
 
 impl Contents {
+    /// The air outside as contents of an endless vessel.
+    #[must_use]
+    pub fn ambient_air(pressure: f64, temperature: f64) -> Self {
+        Self {
+            temperature,
+            pressure,
+            co2_pressure: 0.0,
+            air_density: pressure / (air::GAS_CONSTANT * temperature),
+            air_mass: f64::INFINITY,
+            co2_mass: 0.0,
+            solid_mass: 0.0,
+            liquid_mass: 0.0,
+            volume: f64::INFINITY,
+            co2: None,
+        }
+    }
+
+    /// Empty space.
+    pub(super) const fn nothing() -> Self {
+        Self {
+            temperature: 0.0,
+            pressure: 0.0,
+            co2_pressure: 0.0,
+            air_density: 0.0,
+            air_mass: 0.0,
+            co2_mass: 0.0,
+            solid_mass: 0.0,
+            liquid_mass: 0.0,
+            volume: 0.0,
+            co2: None,
+        }
+    }
+
     /// Whether the CO2 is one dense phase: what leaves is the bulk fluid.
     #[must_use]
     pub fn is_dense_single_phase(&self) -> bool {

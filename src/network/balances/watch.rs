@@ -1,0 +1,151 @@
+//! The events a network watches for: what they mean, their functions of the state, and which way each must
+//! cross zero in the present modes.
+
+use super::Network;
+use crate::mechanics::{Motion, NOSE_EVENTS, NoseEvent};
+use crate::network::NetworkError;
+use crate::numerics::integrate::Direction;
+use crate::thermo::source::PropertySource;
+
+/// How far beyond the boundary of the dense phase, in vapour fraction or share of the pressure, a vessel
+/// counts as across: more than properties from tables differ by on its two sides, and too little to
+/// matter to what flows, which does not jump there.
+const BEYOND: f64 = 1e-7;
+
+/// Share of the pressure outside by which a vented bay may still exceed it.
+const VENTED: f64 = 2e-3;
+
+/// What an event function of the network means.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum NetworkEvent {
+    /// An event of the nose.
+    Nose(NoseEvent),
+    /// A dense charge became two-phase, or the other way round.
+    Phase {
+        /// Index of the vessel.
+        vessel: usize,
+    },
+    /// A liquid draw ran out of liquid.
+    LiquidGone {
+        /// Index of the vessel.
+        vessel: usize,
+    },
+    /// The bay of a nose that is clear is down to the pressure outside.
+    Vented,
+    /// The gap of a clear nose is as wide as its bore: no pressure in the bay has a hold on it.
+    Uncovered,
+    /// Nothing has more pressure than the bay, whose nose does not move.
+    Spent,
+    /// The force on a nose that is held is as much as one wanted to know.
+    Enough,
+}
+
+impl<L: PropertySource> Network<'_, L> {
+    /// Values of all event functions.
+    pub(super) fn watch(
+        &mut self,
+        time: f64,
+        state: &[f64],
+        values: &mut [f64],
+    ) -> Result<(), NetworkError> {
+        self.evaluate(time, state)?;
+        let nose = self.nose().map(|(nose, bay, at)| {
+            let pressure = self.contents(bay).pressure;
+            nose.event_values(
+                self.motion,
+                state[at],
+                state[at + 1],
+                pressure,
+                self.ambient.0,
+            )
+        });
+        for (value, event) in values.iter_mut().zip(&self.events) {
+            *value = match *event {
+                NetworkEvent::Nose(event) => match (&nose, self.held) {
+                    (Some(all), false) => NOSE_EVENTS
+                        .iter()
+                        .position(|e| *e == event)
+                        .map_or(-1.0, |i| all[i]),
+                    _ => -1.0,
+                },
+                NetworkEvent::Vented => match self.motion {
+                    Motion::Free | Motion::Taut => self.venting_margin().unwrap_or(-1.0),
+                    _ => -1.0,
+                },
+                NetworkEvent::Uncovered => match (self.motion, self.nose()) {
+                    (Motion::Free | Motion::Taut, Some((nose, _, at))) => {
+                        state[at] / nose.uncovered_travel() - 1.0
+                    }
+                    _ => -1.0,
+                },
+                NetworkEvent::Enough => self.enough_margin().unwrap_or(-1.0),
+                NetworkEvent::Spent => match self.motion {
+                    Motion::Latched | Motion::Stuck => self.spent_margin().unwrap_or(-1.0),
+                    _ => -1.0,
+                },
+                NetworkEvent::Phase { vessel } => {
+                    let margin = self
+                        .contents(vessel)
+                        .single_phase_margin(&self.properties)?;
+                    margin + if self.bulk[vessel] { BEYOND } else { -BEYOND }
+                }
+                NetworkEvent::LiquidGone { vessel } => {
+                    if self.liquid_gone[vessel] || self.bulk[vessel] {
+                        1.0
+                    } else {
+                        let least = 1e-6 * self.system.vessels[vessel].co2_mass.max(1e-6);
+                        (self.contents(vessel).liquid_mass - least) / least
+                    }
+                }
+            };
+        }
+        Ok(())
+    }
+
+    /// Which way an event function must cross zero to be met.
+    pub(super) fn watched_direction(&self, index: usize) -> Direction {
+        match self.events[index] {
+            NetworkEvent::Nose(_) if self.held => Direction::Off,
+            NetworkEvent::Uncovered if !self.nose_alone => Direction::Off,
+            NetworkEvent::Spent if !self.brief => Direction::Off,
+            NetworkEvent::Enough if !self.held || self.enough.is_none() => Direction::Off,
+            NetworkEvent::Vented
+            | NetworkEvent::Uncovered
+            | NetworkEvent::Spent
+            | NetworkEvent::Enough => Direction::Rising,
+            NetworkEvent::Nose(_) => Direction::Rising,
+            NetworkEvent::Phase { vessel } if self.bulk[vessel] => Direction::Falling,
+            NetworkEvent::Phase { .. } => Direction::Rising,
+            NetworkEvent::LiquidGone { vessel } if self.liquid_gone[vessel] => Direction::Off,
+            NetworkEvent::LiquidGone { .. } => Direction::Falling,
+        }
+    }
+
+    /// The force of the pressure on a held nose less what is enough [N].
+    fn enough_margin(&self) -> Option<f64> {
+        let (nose, bay) = self.system.nose.as_ref()?;
+        let over = self.contents(*bay).pressure - self.ambient.0;
+        Some(over * nose.area() - self.enough?)
+    }
+
+    /// Whether the bay is down to the pressure outside, at the last evaluation.
+    pub fn is_vented(&self) -> bool {
+        self.venting_margin().is_none_or(|margin| margin >= 0.0)
+    }
+
+    /// Pressure outside and a little more, less the bay's [Pa].
+    fn venting_margin(&self) -> Option<f64> {
+        let (_, bay) = self.system.nose.as_ref()?;
+        Some((1.0 + VENTED) * self.ambient.0 - self.contents(*bay).pressure)
+    }
+
+    /// The bay's pressure less the highest elsewhere [Pa].
+    fn spent_margin(&self) -> Option<f64> {
+        let (_, bay) = self.system.nose.as_ref()?;
+        let others = (0..self.system.vessels.len()).filter(|vessel| vessel != bay);
+        let highest = others
+            .map(|i| self.contents(i).pressure)
+            .fold(0.0, f64::max);
+        Some(self.contents(*bay).pressure - highest)
+    }
+}
