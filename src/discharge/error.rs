@@ -29,10 +29,11 @@ pub enum DischargeError {
     /// The motion of the nose off its coupler could not be followed.
     #[error("off its coupler, the nose could not be followed: {0}")]
     Coasting(Box<IntegrateError<std::convert::Infallible>>),
-    /// Two modes lead into each other without time passing.
+    /// Two modes lead into each other with next to no time passing.
     #[error(
-        "at {time} s the run stands still: a vessel full of liquid begins to boil and fills again; \
-         another `draw`, a smaller charge or another temperature avoids the edge"
+        "at {time} s the run stands still: two states lead into each other again and again, as when a \
+         vessel full of liquid begins to boil and fills again; another `draw`, a smaller charge or \
+         another temperature avoids the edge"
     )]
     Standstill {
         /// When [s].

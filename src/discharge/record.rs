@@ -8,7 +8,7 @@ use crate::discharge::{
 use crate::mechanics::NoseEvent;
 use crate::network::Network;
 use crate::network::layout::Layout;
-use crate::network::spec::{Role, System};
+use crate::network::spec::System;
 use crate::numerics::integrate::System as _;
 use crate::thermo::source::PropertySource;
 
@@ -35,16 +35,6 @@ pub(super) struct Recorder<'a> {
 impl<'a> Recorder<'a> {
     pub(super) fn new(system: &'a System, layout: &Layout, flows: bool) -> Self {
         let n = system.vessels.len();
-        let bay = system.nose.as_ref().map_or_else(
-            || {
-                system
-                    .vessels
-                    .iter()
-                    .rposition(|v| v.role == Role::Bay)
-                    .unwrap_or(n - 1)
-            },
-            |(_, bay)| *bay,
-        );
         Self {
             system,
             layout: layout.clone(),
@@ -72,7 +62,7 @@ impl<'a> Recorder<'a> {
             flows,
             coasted_travel: 0.0,
             stretch: 0,
-            bay,
+            bay: system.bay(),
             peak_bay: Peak::default(),
             peak_force: Peak::default(),
             peak_tether: Peak::default(),

@@ -6,6 +6,7 @@ use crate::flow::{
     FlowError, FluxModel, equilibrium, frozen, henry_fauske, isentrope, perfect_gas,
     saturated_table,
 };
+use crate::numerics::smooth_step;
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::source::PropertySource;
 
@@ -52,7 +53,7 @@ pub fn pure_from<P: PropertySource>(
     receiver_pressure: f64,
     hint: &Hint,
 ) -> Result<Flux, FlowError> {
-    let tabulated = P::CHEAP.then(|| saturated_table::of(stagnation)).flatten();
+    let tabulated = saturated_table::of(properties, stagnation);
     let choke = match &tabulated {
         Some(critical) => Some(critical.frozen),
         None => {
@@ -127,12 +128,6 @@ pub(crate) fn dense_share(stagnation: &Stagnation) -> f64 {
         Content::Single(point) => smooth_step((point.density / co2::CRITICAL_DENSITY - 0.8) / 0.4),
         Content::Mixture { .. } => 0.0,
     }
-}
-
-/// 0 below 0, 1 above 1, with a continuous slope.
-pub(crate) fn smooth_step(x: f64) -> f64 {
-    let x = x.clamp(0.0, 1.0);
-    x * x * (3.0 - 2.0 * x)
 }
 
 fn dyer(

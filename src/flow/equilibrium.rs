@@ -77,8 +77,8 @@ impl Best {
 ///
 /// # Errors
 /// A state outside the model, or a search that does not converge.
-pub fn mass_flux<P: PropertySource>(
-    properties: &P,
+pub fn mass_flux(
+    properties: &impl PropertySource,
     stagnation: &Stagnation,
     receiver_pressure: f64,
 ) -> Result<Flux, FlowError> {
@@ -87,7 +87,7 @@ pub fn mass_flux<P: PropertySource>(
         Some(flux) => Ok(flux),
         None => {
             let hint = Hint::default();
-            let critical = P::CHEAP.then(|| saturated_table::of(stagnation)).flatten();
+            let critical = saturated_table::of(properties, stagnation);
             let choke = critical.map(|critical| critical.equilibrium);
             let choke = choke.as_ref();
             across_boundaries(properties, stagnation, receiver_pressure, choke, &hint)

@@ -8,6 +8,7 @@ use crate::flow::FlowError;
 use crate::flow::error::within;
 use crate::flow::perfect_gas::{flux_function, isentropic_flux_at_mach};
 use crate::numerics::roots::{Tolerance, brent_between};
+use crate::numerics::smooth_step;
 use std::f64::consts::PI;
 
 /// Isentropic exponents accepted [-]. Large values are dense, hardly compressible fluid.
@@ -82,8 +83,7 @@ fn multiplier(kappa: f64, friction_number: f64, pressure_ratio: f64) -> Result<f
 /// How much of a liquid a fluid is, by its exponent: no gas exceeds kappa = 3 far from the
 /// critical point, no liquid far from it has less than 10; smooth in ln kappa between.
 fn liquid_share(kappa: f64) -> f64 {
-    let share = ((kappa / 3.0).ln() / (10.0_f64 / 3.0).ln()).clamp(0.0, 1.0);
-    share * share * (3.0 - 2.0 * share)
+    smooth_step((kappa / 3.0).ln() / (10.0_f64 / 3.0).ln())
 }
 
 fn gas_multiplier(kappa: f64, friction_number: f64, pressure_ratio: f64) -> Result<f64, FlowError> {

@@ -9,10 +9,11 @@
 //! pressure, but with a last trace of vapour it turns into the liquid alone, which does: a vessel
 //! full of liquid that begins to boil gives what it gave.
 
-use crate::flow::discharge_flux::{GasMixture, mixture, smooth_step};
+use crate::flow::discharge_flux::{GasMixture, mixture};
 use crate::flow::stagnation::{Choke, Content, Flux, Stagnation};
 use crate::flow::{FlowError, isentrope, saturated_table};
 use crate::numerics::roots::{self, Tolerance};
+use crate::numerics::smooth_step;
 use crate::thermo::FluidPoint;
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::source::PropertySource;
@@ -62,10 +63,13 @@ pub(crate) fn choking_at(
             of_single(properties, stagnation, &start, receiver_pressure, sonic)
         }
         Content::Mixture {
-            vapour_fraction, ..
+            vapour_fraction,
+            condensed_volume,
+            vapour,
         } => {
-            let gas = gas_mixture(stagnation);
-            let mut flux = gas.map_or(Flux::NONE, |gas| mixture(&gas, receiver_pressure));
+            let parts = (vapour_fraction, condensed_volume);
+            let gas = carried_along(stagnation.pressure, &vapour, parts);
+            let mut flux = mixture(&gas, receiver_pressure);
             let liquid = 1.0 - smooth_step(vapour_fraction / TRACE);
             if liquid > 0.0 {
                 let ratio = yielding(properties, stagnation, receiver_pressure)?;
@@ -153,27 +157,38 @@ fn of_single(
 
 /// Phases in the proportions of a mixture at rest; `None` for a single phase.
 pub(crate) fn gas_mixture(stagnation: &Stagnation) -> Option<GasMixture> {
-    let Content::Mixture {
-        vapour_fraction,
-        condensed_volume,
-        vapour,
-    } = stagnation.content
-    else {
-        return None;
-    };
-    Some(GasMixture {
-        pressure: stagnation.pressure,
+    match stagnation.content {
+        Content::Single(_) => None,
+        Content::Mixture {
+            vapour_fraction,
+            condensed_volume,
+            vapour,
+        } => {
+            let parts = (vapour_fraction, condensed_volume);
+            Some(carried_along(stagnation.pressure, &vapour, parts))
+        }
+    }
+}
+
+/// A vapour at a pressure [Pa] with its mass fraction and the volume [m3/kg] of what is condensed.
+fn carried_along(
+    pressure: f64,
+    vapour: &FluidPoint,
+    (gas_fraction, condensed_volume): (f64, f64),
+) -> GasMixture {
+    GasMixture {
+        pressure,
         gas_density: vapour.density,
         exponent: vapour.isentropic_exponent(),
-        gas_fraction: vapour_fraction,
+        gas_fraction,
         condensed_volume,
-    })
+    }
 }
 
 /// What saturated liquid passes over what it would pass if it did not yield to pressure: near the critical
 /// point it swells, and chokes at its spinodal. One where the condensed part is (in part) dry ice.
-fn yielding<P: PropertySource>(
-    properties: &P,
+fn yielding(
+    properties: &impl PropertySource,
     stagnation: &Stagnation,
     receiver_pressure: f64,
 ) -> Result<f64, FlowError> {
@@ -183,11 +198,7 @@ fn yielding<P: PropertySource>(
         return Ok(1.0);
     }
     let liquid = Stagnation::liquid(properties, &properties.saturation(t)?);
-    let choke = if P::CHEAP {
-        saturated_table::of(&liquid).map(|critical| critical.frozen)
-    } else {
-        None
-    };
+    let choke = saturated_table::of(properties, &liquid).map(|critical| critical.frozen);
     let flux = choking_at(properties, &liquid, receiver_pressure, choke)?;
     Ok(1.0 + above * (flux.mass_flux / bernoulli(&liquid, receiver_pressure) - 1.0))
 }

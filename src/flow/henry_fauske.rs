@@ -8,9 +8,9 @@
 //! where it begins to boil if it is too fast by then.
 
 use crate::flow::FlowError;
-use crate::flow::discharge_flux::smooth_step;
 use crate::flow::stagnation::{Content, Flux, Stagnation};
 use crate::numerics::roots::{self, Tolerance};
+use crate::numerics::smooth_step;
 use crate::thermo::LinePhase;
 use crate::thermo::coexistence::{Coexistence, triple_point};
 use crate::thermo::fluids::carbon_dioxide as co2;

@@ -39,9 +39,10 @@ pub(crate) struct Critical {
     pub frozen: Choke,
 }
 
-/// How a state at rest chokes if it is a saturated phase; `None` if not, or outside the tables.
-pub(crate) fn of(stagnation: &Stagnation) -> Option<Critical> {
-    if !stagnation.saturated {
+/// How a state at rest chokes if it is a saturated phase; `None` if not, outside the tables, or where
+/// properties do not come from tables.
+pub(crate) fn of<P: PropertySource>(_: &P, stagnation: &Stagnation) -> Option<Critical> {
+    if !P::CHEAP || !stagnation.saturated {
         return None;
     }
     let light = stagnation.density < co2::CRITICAL_DENSITY;

@@ -121,15 +121,6 @@ pub struct Flux {
     pub throat_pressure: f64,
 }
 
-impl Flux {
-    /// Nothing flows.
-    pub(crate) const NONE: Self = Self {
-        mass_flux: 0.0,
-        choked: false,
-        throat_pressure: 0.0,
-    };
-}
-
 /// Where a flow chokes, and what then passes.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Choke {

@@ -115,6 +115,25 @@ impl Nose {
         }
     }
 
+    /// Area of the gap in a state of motion [m2]: none on the coupler, wherever a step looks.
+    pub fn open_gap(&self, motion: Motion, travel: f64) -> f64 {
+        if motion.on_coupler() {
+            0.0
+        } else {
+            self.gap_area(travel)
+        }
+    }
+
+    /// Volume the bay has gained in a state of motion [m3]: all of the coupler's once it is out.
+    pub fn gained_volume(&self, motion: Motion, travel: f64) -> f64 {
+        let swept = if motion.on_coupler() {
+            travel
+        } else {
+            travel.min(self.engagement)
+        };
+        self.swept_volume(swept.max(0.0))
+    }
+
     /// Relative acceleration dv/dt [m/s2] at travel x [m], relative speed v [m/s] and absolute
     /// pressures in the bay and outside [Pa]. Zero while latched or stuck, whose speed is zero.
     pub fn acceleration(
@@ -125,11 +144,8 @@ impl Nose {
         bay_pressure: f64,
         ambient_pressure: f64,
     ) -> f64 {
-        let driving = if motion.on_coupler() {
-            (bay_pressure - ambient_pressure) * self.area() + self.spring_force(travel)
-        } else {
-            self.driving_force(bay_pressure, ambient_pressure, travel)
-        };
+        let gap = self.open_gap(motion, travel);
+        let driving = self.force_past(gap, bay_pressure, ambient_pressure, travel);
         let net = driving - self.hold_down;
         let force = match motion {
             Motion::Latched | Motion::Stuck => return 0.0,

@@ -136,7 +136,19 @@ impl Nose {
     /// wide as the bore and the bay blows past the nose (an assumption without a source; it sets the
     /// speed between clear and taut within a per cent or so).
     pub fn driving_force(&self, bay_pressure: f64, ambient_pressure: f64, travel: f64) -> f64 {
-        let covered = self.area() - self.gap_area(travel);
+        let gap = self.gap_area(travel);
+        self.force_past(gap, bay_pressure, ambient_pressure, travel)
+    }
+
+    /// [`Nose::driving_force`] with a gap [m2] of that much.
+    pub(super) fn force_past(
+        &self,
+        gap: f64,
+        bay_pressure: f64,
+        ambient_pressure: f64,
+        travel: f64,
+    ) -> f64 {
+        let covered = self.area() - gap;
         (bay_pressure - ambient_pressure) * covered + self.spring_force(travel)
     }
 

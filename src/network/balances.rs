@@ -60,7 +60,6 @@ pub struct Network<'a, L> {
     properties: L,
     layout: Layout,
     events: Vec<NetworkEvent>,
-    gap_area_limit: f64,
     /// Mass by which a trial step may overdraw a vessel [kg].
     overdraft: f64,
     // Modes.
@@ -122,7 +121,6 @@ impl<'a, L: PropertySource> Network<'a, L> {
             system,
             properties,
             events,
-            gap_area_limit: system.nose.as_ref().map_or(0.0, |(nose, _)| nose.area()),
             overdraft: LARGEST_OVERDRAFT * system.total_mass(),
             opened: system
                 .paths
@@ -294,12 +292,7 @@ impl<'a, L: PropertySource> Network<'a, L> {
             if let Some((nose, bay)) = &system.nose
                 && *bay == i
             {
-                let swept = if self.motion.on_coupler() {
-                    travel
-                } else {
-                    travel.min(nose.engagement)
-                };
-                volume += nose.swept_volume(swept.max(0.0));
+                volume += nose.gained_volume(self.motion, travel);
             }
             let key = [state[at], state[at + 1], state[at + 2], volume];
             if let Some((_, version)) = self.known_contents[i].find(&key) {
@@ -409,14 +402,9 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
         }
         if let Some((nose, bay, at)) = self.nose() {
             let (travel, speed) = (state[at], state[at + 1]);
-            let gap = if self.motion.on_coupler() {
-                0.0
-            } else {
-                nose.gap_area(travel).min(self.gap_area_limit)
-            };
             let opening = Aperture {
                 ends: (End::Vessel(bay), End::Ambient),
-                area: gap,
+                area: nose.open_gap(self.motion, travel),
                 discharge_coefficient: nose.gap_discharge_coefficient,
                 flux_model: FluxModel::Equilibrium,
                 one_way: false,

@@ -8,10 +8,11 @@
 //! with B12 near -40 cm3/mol at 270 K (from memory) that is 2 B12 n1 n2 R T / V^2, under 1 % of
 //! the pressure of a 5 bar mixture.
 
-use crate::flow::discharge_flux::{GasMixture, smooth_step};
+use crate::flow::discharge_flux::GasMixture;
 use crate::flow::stagnation::Stagnation;
 use crate::network::NetworkError;
 use crate::network::spec::{Condensation, Draw};
+use crate::numerics::smooth_step;
 use crate::thermo::flash::{Companion, at_density_energy_with, mixture};
 use crate::thermo::source::PropertySource;
 use crate::thermo::{
@@ -33,6 +34,7 @@ const LONGEST_STRIDE: f64 = 0.05;
 /// the next point is exact to round-off.
 const ARRIVED: f64 = 1e-13;
 const LAST_STEP: f64 = 1e-6;
+const LAST_STEP_ON_LINE: f64 = 1e-7;
 
 /// The state of a vessel's contents.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -271,7 +273,7 @@ impl Contents {
         }
     }
 
-    /// Share of the volume that no liquid of liquid and vapour has.
+    /// Share of the volume not taken by the liquid of liquid and vapour.
     #[must_use]
     pub fn gas_share(&self) -> f64 {
         let line = self.co2.as_ref().and_then(|c| c.line.as_ref());
@@ -391,7 +393,7 @@ fn line_newton(
         let lever = line.lever(1.0 / density);
         let (u, cv) = air::internal_energy_and_cv(t);
         let step = (energy - lever.internal_energy - ratio * u) / (lever.cv + ratio * cv);
-        if last_step < 1e-7 * t || step.abs() < ARRIVED * t {
+        if last_step < LAST_STEP_ON_LINE * t || step.abs() < ARRIVED * t {
             let two_phase = density > light && density < heavy;
             return two_phase.then(|| (mixture(&line, density), line));
         }
@@ -514,10 +516,9 @@ impl Stream {
         let co2_enthalpy = stagnation.enthalpy;
         let enthalpy = (1.0 - air_fraction) * co2_enthalpy + air_fraction * air::enthalpy(t);
         let fluid = contents.co2.as_ref().map(|c| &c.fluid);
-        let vapour_density = fluid.map_or(0.0, |p| p.density);
-        let gas_density = vapour_density + air_density;
+        let gas_density = fluid.map_or(0.0, |p| p.density) + air_density;
         // The air dissolved in liquid goes with the liquid.
-        let gas_part = quality * gas_density / vapour_density;
+        let gas_part = fluid.map_or(1.0, |p| quality * gas_density / p.density);
         let gas = GasMixture {
             pressure: contents.pressure,
             gas_density,

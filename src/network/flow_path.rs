@@ -1,10 +1,11 @@
 //! Mass flow along a path between two vessels, or a vessel and the outside.
 
-use crate::flow::discharge_flux::{self, dense_share, smooth_step};
+use crate::flow::discharge_flux::{self, dense_share};
 use crate::flow::equilibrium::Hint;
 use crate::flow::stagnation::{Flux, Stagnation};
 use crate::flow::{FlowError, FluxModel, frozen};
 use crate::network::contents::Stream;
+use crate::numerics::smooth_step;
 use crate::thermo::source::PropertySource;
 
 /// Pressure differences below this share of the donor pressure flow linearly (creeping flow), so

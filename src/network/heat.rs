@@ -5,9 +5,9 @@
 //! laws through handbook values at 300 K (from memory): good to about 5 % between 200 and 350 K,
 //! which is far better than the correlations they feed.
 
-use crate::flow::discharge_flux::smooth_step;
 use crate::network::contents::Contents;
 use crate::network::spec::{InsideHeat, OutsideHeat, Wall};
+use crate::numerics::smooth_step;
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::source::PropertySource;
 use crate::thermo::{FluidPoint, Line};

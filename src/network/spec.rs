@@ -25,6 +25,16 @@ impl System {
     pub fn total_mass(&self) -> f64 {
         self.vessels.iter().map(|v| v.co2_mass + v.air_mass).sum()
     }
+
+    /// Index of the vessel under the nose; without a nose the last bay, or the last vessel.
+    #[must_use]
+    pub fn bay(&self) -> usize {
+        let last_bay = || self.vessels.iter().rposition(|v| v.role == Role::Bay);
+        match &self.nose {
+            Some((_, bay)) => *bay,
+            None => last_bay().unwrap_or(self.vessels.len().saturating_sub(1)),
+        }
+    }
 }
 
 /// What a vessel is for; decides wording, not physics.

@@ -98,21 +98,6 @@ impl Matrix {
         }
     }
 
-    /// This matrix over a unit matrix of as many columns.
-    #[must_use]
-    pub fn over_unit(&self) -> Matrix {
-        let mut over = Matrix {
-            rows: self.rows + self.columns,
-            columns: self.columns,
-            entries: self.entries.clone(),
-        };
-        over.entries.resize(over.rows * over.columns, 0.0);
-        for i in 0..self.columns {
-            over.set(self.rows + i, i, 1.0);
-        }
-        over
-    }
-
     /// J^T J, symmetric.
     #[must_use]
     pub fn gram(&self) -> Matrix {

@@ -11,3 +11,6 @@ pub mod interpolate;
 pub mod linear;
 pub mod matrix;
 pub mod roots;
+pub mod smooth_step;
+
+pub use smooth_step::smooth_step;

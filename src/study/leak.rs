@@ -60,7 +60,7 @@ pub fn tolerable_leak(
     let mut trial = system.clone();
     let longest = system.horizon.min(1.02 * held.peak_force.time + 0.005);
     let index = trial.paths.len();
-    trial.paths.push(hole(*bay));
+    trial.paths.push(hole("added leak", *bay, 0.0));
     let mut factor = |area: f64| -> Result<f64, StudyError> {
         if let Some(path) = trial.paths.get_mut(index) {
             path.area = area;
@@ -241,13 +241,14 @@ impl TolerableLeak {
     }
 }
 
-fn hole(bay: usize) -> Path {
+/// A sharp hole from a vessel to the air, of an area [m2].
+pub(super) fn hole(name: &str, vessel: usize, area: f64) -> Path {
     Path {
-        name: "added leak".to_owned(),
+        name: name.to_owned(),
         role: PathRole::Leak,
-        from: End::Vessel(bay),
+        from: End::Vessel(vessel),
         to: End::Ambient,
-        area: 0.0,
+        area,
         discharge_coefficient: HOLE_DISCHARGE_COEFFICIENT,
         opening: Opening::Instant,
         command: Command::Always,

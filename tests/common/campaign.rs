@@ -144,7 +144,7 @@ pub fn with_fault(
         length: None,
         seed,
     };
-    // Thirty times tighter than the fit computes.
+    // Tighter than the fit computes.
     let tight = Settings {
         relative_tolerance: 3e-7,
         most_steps: 5_000,

@@ -2,7 +2,7 @@
 //! cross zero in the present modes.
 
 use super::Network;
-use crate::mechanics::{Motion, NOSE_EVENTS, NoseEvent};
+use crate::mechanics::{NOSE_EVENTS, NoseEvent};
 use crate::network::NetworkError;
 use crate::numerics::integrate::Direction;
 use crate::thermo::source::PropertySource;
@@ -68,21 +68,17 @@ impl<L: PropertySource> Network<'_, L> {
                         .map_or(-1.0, |i| all[i]),
                     _ => -1.0,
                 },
-                NetworkEvent::Vented => match self.motion {
-                    Motion::Free | Motion::Taut => self.venting_margin().unwrap_or(-1.0),
-                    _ => -1.0,
-                },
-                NetworkEvent::Uncovered => match (self.motion, self.nose()) {
-                    (Motion::Free | Motion::Taut, Some((nose, _, at))) => {
+                NetworkEvent::Vented if self.motion.on_coupler() => -1.0,
+                NetworkEvent::Vented => self.venting_margin().unwrap_or(-1.0),
+                NetworkEvent::Uncovered => match self.nose() {
+                    Some((nose, _, at)) if !self.motion.on_coupler() => {
                         state[at] / nose.uncovered_travel() - 1.0
                     }
                     _ => -1.0,
                 },
                 NetworkEvent::Enough => self.enough_margin().unwrap_or(-1.0),
-                NetworkEvent::Spent => match self.motion {
-                    Motion::Latched | Motion::Stuck => self.spent_margin().unwrap_or(-1.0),
-                    _ => -1.0,
-                },
+                NetworkEvent::Spent if !self.is_at_rest() => -1.0,
+                NetworkEvent::Spent => self.spent_margin().unwrap_or(-1.0),
                 NetworkEvent::Phase { vessel } => {
                     let margin = self
                         .contents(vessel)

@@ -130,6 +130,11 @@ impl Integrator {
     /// Forgets the step size (not the method) after a change of state or mode.
     pub fn restart(&mut self) {
         self.step = 0.0;
+        self.forget();
+    }
+
+    /// Forgets what the last steps said of the method.
+    fn forget(&mut self) {
         self.last_error = 1e-4;
         self.stiff_suspicion = 0;
         self.calm = 0;
@@ -459,22 +464,20 @@ impl Integrator {
         factor.clamp(1.0 / GROWTH, if may_grow { GROWTH } else { 1.0 })
     }
 
-    /// Goes over to the other method when the steps made so far speak for it.
     /// Goes over to the stiff method where the explicit one would have to halve its way down to its limit
     /// of stability.
     fn refuse<S: System>(&mut self, caller: &mut Caller<'_, S>, stiffness: f64) {
         if self.use_stiff || self.settings.method != Method::Automatic {
             return;
         }
-        self.refused += 1;
-        if stiffness < explicit::STABILITY {
-            self.refused = 0;
-        }
+        let beyond = stiffness >= explicit::STABILITY;
+        self.refused = if beyond { self.refused + 1 } else { 0 };
         if self.refused >= REFUSED_STEPS {
             self.switch(caller);
         }
     }
 
+    /// Goes over to the other method when the steps made so far speak for it.
     fn choose_method<S: System>(&mut self, caller: &mut Caller<'_, S>, h: f64, stiffness: f64) {
         if self.use_stiff {
             if h * self.stiff.jacobian.spectral_radius() < EASY {
@@ -507,12 +510,7 @@ impl Integrator {
     fn switch<S: System>(&mut self, caller: &mut Caller<'_, S>) {
         caller.statistics.switches += 1;
         self.use_stiff = !self.use_stiff;
-        self.last_error = 1e-4;
-        self.stiff_suspicion = 0;
-        self.calm = 0;
-        self.explicit_stretch = 0;
-        self.refused = 0;
-        self.easy = 0;
+        self.forget();
     }
 
     /// First step after Hairer, Norsett & Wanner, Solving Ordinary Differential Equations I,

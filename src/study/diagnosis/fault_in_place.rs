@@ -1,9 +1,7 @@
 //! A cause put into a system.
 
-use crate::flow::FluxModel;
-use crate::flow::opening::Opening;
-use crate::network::spec::{Command, End, Path, PathRole, System};
-use crate::study::leak::HOLE_DISCHARGE_COEFFICIENT;
+use crate::network::spec::{Path, System};
+use crate::study::leak::{HOLE_DISCHARGE_COEFFICIENT, hole};
 
 use super::cause::Cause;
 use super::changed_opening::{opening_after, opening_over, stopped_short};
@@ -32,9 +30,9 @@ impl Cause {
             }),
             Cause::SealLeak => {
                 let own = system.effective_leak_area(places.bay) / HOLE_DISCHARGE_COEFFICIENT;
-                system.paths.push(hole(places.bay, value - own));
+                system.paths.push(found(places.bay, value - own));
             }
-            Cause::VentOpen => system.paths.push(hole(places.bay, value)),
+            Cause::VentOpen => system.paths.push(found(places.bay, value)),
             Cause::CartridgeLight => {
                 if let Some(vessel) = places.cartridge.and_then(|v| system.vessels.get_mut(v)) {
                     vessel.co2_mass = value;
@@ -68,21 +66,9 @@ impl Cause {
     }
 }
 
-/// A hole from a vessel to the air, of no area where it would be negative.
-fn hole(vessel: usize, area: f64) -> Path {
-    Path {
-        name: "found-leak".to_owned(),
-        role: PathRole::Leak,
-        from: End::Vessel(vessel),
-        to: End::Ambient,
-        area: area.max(0.0),
-        discharge_coefficient: HOLE_DISCHARGE_COEFFICIENT,
-        opening: Opening::Instant,
-        command: Command::Always,
-        flux_model: FluxModel::Equilibrium,
-        one_way: false,
-        friction_number: 0.0,
-    }
+/// A hole out of a vessel, of no area where it would be negative.
+fn found(vessel: usize, area: f64) -> Path {
+    hole("found-leak", vessel, area.max(0.0))
 }
 
 fn with_path(system: &mut System, index: Option<usize>, change: impl FnOnce(&mut Path)) {

@@ -117,8 +117,7 @@ impl Fit {
     }
 }
 
-/// Fits from a start, with a Jacobian of the extended residuals from nearby if there is one. `None`
-/// where the model cannot be evaluated at the start.
+/// Fits from a start. `None` where the model cannot be evaluated there.
 #[must_use]
 pub fn fit(problem: &Problem<'_, '_>, start: &[f64], effort: Effort) -> Option<Fit> {
     problem.begin_at(start);

@@ -19,17 +19,6 @@ impl Places {
     /// Finds them in a system.
     #[must_use]
     pub fn of(system: &System) -> Self {
-        let bay = system.nose.as_ref().map_or_else(
-            || {
-                let last = system.vessels.len().saturating_sub(1);
-                system
-                    .vessels
-                    .iter()
-                    .rposition(|vessel| vessel.role == Role::Bay)
-                    .unwrap_or(last)
-            },
-            |(_, bay)| *bay,
-        );
         let valve = system
             .paths
             .iter()
@@ -69,7 +58,7 @@ impl Places {
                 End::Ambient => None,
             });
         Places {
-            bay,
+            bay: system.bay(),
             valve,
             cartridge,
             neck,

@@ -225,7 +225,7 @@ impl<'m, 'a> Problem<'m, 'a> {
             // Nothing is learned from the flight of the nose: it ends at a tether just long enough
             // for the bore to be open. Other vessels are watched to the end.
             nose.tether = self.model.until_off.then_some(Tether {
-                length: nose.engagement + 0.25 * nose.bore,
+                length: nose.uncovered_travel(),
                 stiffness: 5e4,
                 damping: 100.0,
                 rating: None,
