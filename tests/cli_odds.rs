@@ -591,6 +591,54 @@ fn margins_over_temperature_give_a_card() {
     }
 }
 
+/// Where every trial has all the force that is followed, the smallest margin is the same in all: nothing
+/// drives it, and what drives the exit speed is shown.
+#[test]
+fn a_margin_followed_no_further_has_no_drivers() {
+    let folder = workshop();
+    let strong = SMALL
+        .replace(
+            "normal 160 N sd 15 N within 100 N .. 250 N",
+            "normal 40 N sd 4 N",
+        )
+        .replace(
+            r#"clear_within: "0.3 s", exit_speed_least: "6.2 m/s""#,
+            r#"retention_factor: "1.1""#,
+        );
+    std::fs::write(folder.path().join("strong.ron"), strong).expect("a file");
+    let arguments = [
+        "odds",
+        "strong.ron",
+        "--trials",
+        "40",
+        "--drivers",
+        "16",
+        "--plot",
+        "odds.svg",
+    ];
+    let run = coldkick(folder.path(), &arguments);
+    assert_eq!(run.code, 0, "{}", run.err);
+    assert!(
+        run.out.contains("so has the smallest margin"),
+        "{}",
+        run.out
+    );
+    let row = run
+        .out
+        .lines()
+        .find(|line| line.trim_start().starts_with("nose.pins.0.strength"))
+        .expect("a driver");
+    let cells: Vec<&str> = row
+        .split("  ")
+        .map(str::trim)
+        .filter(|c| !c.is_empty())
+        .collect();
+    assert_eq!(&cells[1..3], &["-", "-"], "{row}");
+    assert!(cells[3].contains('%'), "{row}");
+    let picture = std::fs::read_to_string(folder.path().join("odds.svg")).expect("a picture");
+    assert!(picture.contains("What drives the exit speed"));
+}
+
 /// Weather alone cools no cartridge: a card that leaves it warm says so.
 #[test]
 fn margins_over_the_weather_say_what_stays_warm() {

@@ -317,6 +317,12 @@ fn sensitivity_of_simple_functions() {
     );
     let flat = estimate(&vec![5.0; 5 * 64], 3, 0.95, 100, 1).unwrap();
     assert!(flat.inputs.iter().all(|input| input.total.estimate == 0.0));
+    // Nor has one that differs by rounding.
+    let rounded = |k: u32| if k.is_multiple_of(3) { 0.3 } else { 0.1 + 0.2 };
+    let rounded: Vec<f64> = (0..5 * 64).map(rounded).collect();
+    let flat = estimate(&rounded, 3, 0.95, 100, 1).unwrap();
+    assert_eq!(flat.variance, 0.0);
+    assert!(flat.inputs.iter().all(|input| input.total.estimate == 0.0));
     assert!(estimate(&outputs[1..], 3, 0.95, 100, 1).is_err());
     assert!(SensitivityDesign::new(0, 0, 8).is_err());
 }

@@ -210,3 +210,30 @@ fn margins_go_on_falling_when_the_nose_stays() {
     }
     assert!(stayed >= 2);
 }
+
+/// The curve of a trial goes on until the bay is down to the pressure outside, liquid still coming in or not:
+/// the band of curves holds the last value.
+#[test]
+fn the_curve_of_a_trial_ends_with_the_bay_vented() {
+    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR"));
+    for name in ["dunlin-bench.ron", "tern-primary.ron"] {
+        let design = Design::read(&path.join("fixtures/designs").join(name)).unwrap();
+        let experiment = DischargeExperiment {
+            build: |values: &[f64]| design.system(values).map_err(|error| error.to_string()),
+            settings: Settings::for_many_runs(),
+        };
+        let campaign =
+            Campaign::new(design.draws().unwrap(), SamplingMethod::Plain, 3, 12).unwrap();
+        for index in 0..12 {
+            let values = campaign.values(index).unwrap();
+            let (system, discharge) = experiment.discharge(&values).unwrap();
+            assert!(discharge.outcome.clear_time.is_some(), "{name} {index}");
+            let bay = &discharge.trajectory.vessels[system.bay()];
+            let (last, outside) = (bay.pressure.last().unwrap(), system.ambient.at(0.0).0);
+            assert!(
+                last / outside < 1.005,
+                "{name} {index}: {last} against {outside}"
+            );
+        }
+    }
+}

@@ -137,7 +137,7 @@ fn outcomes(report: &OddsReport<'_>) -> Bars {
 }
 
 fn drivers(report: &OddsReport<'_>) -> Option<Bars> {
-    let found = &report.drivers?.smallest_margin;
+    let (what, found) = report.drivers?.leading();
     let bars = ranked(found)
         .into_iter()
         .take(MOST_DRIVERS)
@@ -154,7 +154,7 @@ fn drivers(report: &OddsReport<'_>) -> Option<Bars> {
         })
         .collect();
     Some(Bars {
-        title: "What drives the smallest margin".to_owned(),
+        title: format!("What drives the {what}"),
         subtitle: vec![
             "light: share of the variance with all interactions (whiskers: 95 %); dark: alone"
                 .to_owned(),

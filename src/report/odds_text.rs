@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use crate::statistics::percentile::PercentileInterval;
-use crate::statistics::sensitivity::{IndexInterval, Sensitivities};
+use crate::statistics::sensitivity::{IndexInterval, Sensitivities, Sensitivity};
 use crate::study::odds::PERCENTILES;
 use crate::study::trial::ENOUGH;
 use crate::study::{CriterionKind, Record, TrialVerdict};
@@ -154,23 +154,25 @@ fn drivers(out: &mut String, report: &OddsReport<'_>) {
             100.0 * index.high
         )
     };
-    let total = |found: Option<&Sensitivities>, input: usize| {
-        found
-            .filter(|found| found.variance > 0.0)
-            .and_then(|found| found.inputs.get(input))
-            .map_or("-".to_owned(), |found| index(&found.total))
-    };
+    let of =
+        |found: Option<&Sensitivities>, input: usize, part: fn(&Sensitivity) -> &IndexInterval| {
+            found
+                .filter(|found| found.variance > 0.0)
+                .and_then(|found| found.inputs.get(input))
+                .map_or("-".to_owned(), |found| index(part(found)))
+        };
+    let total =
+        |found: Option<&Sensitivities>, input: usize| of(found, input, |found| &found.total);
     let mut rows = vec![
         row(&["", "smallest margin", "", "exit speed", "success"]),
         row(&["", "alone", "in all", "in all", "in all"]),
     ];
-    let order = ranked(&drivers.smallest_margin);
+    let order = ranked(drivers.leading().1);
     for input in order.into_iter().take(MOST_DRIVERS) {
         let name = report.inputs.get(input).map_or("", |input| &input.path);
-        let margin = drivers.smallest_margin.inputs.get(input);
         rows.push(vec![
             name.to_owned(),
-            margin.map_or("-".to_owned(), |found| index(&found.first)),
+            of(Some(&drivers.smallest_margin), input, |found| &found.first),
             total(Some(&drivers.smallest_margin), input),
             total(drivers.exit_speed.as_ref(), input),
             total(Some(&drivers.success), input),
@@ -193,6 +195,10 @@ fn drivers(out: &mut String, report: &OddsReport<'_>) {
     }
     if drivers.success.variance <= 0.0 {
         note += "; every one of them ended alike, so success has no drivers here";
+    }
+    if drivers.smallest_margin.variance <= 0.0 {
+        note += "; so has the smallest margin, which is as large as is followed in all (--exact \
+                 follows it to its peak)";
     }
     let mut text = String::new();
     bullet(&mut text, "  ", &format!("{note}."));

@@ -196,14 +196,15 @@ pub fn estimate(
         .filter_map(|row| contributions(row, mean))
         .collect();
 
-    let (variance, plain) = indices(rows.iter(), inputs);
+    let rounding = (ROUNDING * mean).powi(2);
+    let (variance, plain) = indices(rows.iter(), inputs, rounding);
     let mut resampled: Vec<Vec<f64>> = vec![Vec::with_capacity(resamples); 2 * inputs];
     for number in 0..resamples {
         let mut stream = Stream::new(seed, Purpose::Bootstrap, number as u64);
         let picks: Vec<&Row> = (0..rows.len())
             .filter_map(|_| rows.get(stream.below(rows.len() as u64) as usize))
             .collect();
-        let (_, values) = indices(picks.into_iter(), inputs);
+        let (_, values) = indices(picks.into_iter(), inputs, rounding);
         resampled
             .iter_mut()
             .zip(values)
@@ -253,8 +254,15 @@ fn contributions(row: &[f64], mean: f64) -> Option<Row> {
     })
 }
 
-/// Variance, then all first-order and all total indices, of some rows.
-fn indices<'a>(rows: impl Iterator<Item = &'a Row>, inputs: usize) -> (f64, Vec<f64>) {
+/// Outputs that differ by this share of their mean are alike but for rounding.
+const ROUNDING: f64 = 1e-12;
+
+/// Variance, then all first-order and all total indices, of some rows; a variance up to `rounding` is none.
+fn indices<'a>(
+    rows: impl Iterator<Item = &'a Row>,
+    inputs: usize,
+    rounding: f64,
+) -> (f64, Vec<f64>) {
     let (mut count, mut sum, mut squares) = (0.0, 0.0, 0.0);
     let mut sums = vec![0.0; 2 * inputs];
     for row in rows {
@@ -268,6 +276,7 @@ fn indices<'a>(rows: impl Iterator<Item = &'a Row>, inputs: usize) -> (f64, Vec<
     }
     let mean = sum / (2.0 * count);
     let variance = squares / (2.0 * count) - mean * mean;
+    let variance = if variance > rounding { variance } else { 0.0 };
     let divisor = count * variance;
     sums.iter_mut()
         .for_each(|sum| *sum = if divisor > 0.0 { *sum / divisor } else { 0.0 });

@@ -93,14 +93,17 @@ where
     B: Fn(&[f64]) -> Result<(System, Criteria), String> + Sync,
 {
     let (system, discharge) = experiment.discharge(values).ok()?;
-    let last = discharge.trajectory.vessels.len().checked_sub(1)?;
-    let bay = system.nose.as_ref().map_or(last, |(_, bay)| *bay);
     let outcome = &discharge.outcome;
     let end = match outcome.clear_time {
         Some(clear) => 1.3 * clear,
         None => 3.0 * outcome.peak_bay_pressure.time,
     };
-    let pressures = discharge.trajectory.vessels.into_iter().nth(bay)?.pressure;
+    let pressures = discharge
+        .trajectory
+        .vessels
+        .into_iter()
+        .nth(system.bay())?
+        .pressure;
     Some(Curve {
         times: discharge.trajectory.times,
         pressures,

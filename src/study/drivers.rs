@@ -34,6 +34,18 @@ pub struct Drivers {
     pub not_computed: u64,
 }
 
+impl Drivers {
+    /// The result by which inputs are ranked, and its name: the smallest margin, or where that is the same in
+    /// every trial (followed no further) the exit speed.
+    #[must_use]
+    pub fn leading(&self) -> (&'static str, &Sensitivities) {
+        match &self.exit_speed {
+            Some(speed) if self.smallest_margin.variance <= 0.0 => ("exit speed", speed),
+            _ => ("smallest margin", &self.smallest_margin),
+        }
+    }
+}
+
 /// Runs the (inputs + 2) x rows trials of a variance-based sensitivity study.
 ///
 /// # Errors

@@ -145,13 +145,17 @@ impl<B> DischargeExperiment<B>
 where
     B: Fn(&[f64]) -> Result<(System, Criteria), String> + Sync,
 {
-    /// The discharge itself with everything against time.
+    /// The discharge itself with everything against time, until the bay of a clear nose has vented.
     ///
     /// # Errors
     /// As [`Experiment::run`].
     pub fn discharge(&self, values: &[f64]) -> Result<(System, Discharge), TrialError> {
         let (system, _) = (self.build)(values).map_err(|reason| TrialError::Values { reason })?;
-        let discharge = run(&system, &self.settings).map_err(Box::new)?;
+        let settings = Settings {
+            loose_end: false,
+            ..self.settings
+        };
+        let discharge = run(&system, &settings).map_err(Box::new)?;
         Ok((system, discharge))
     }
 }
@@ -195,7 +199,10 @@ pub fn try_system(
             .transpose()
             .map_err(|e| TrialError::HeldNose(Box::new(e)))?;
         let run = held.as_ref().unwrap_or(&discharge);
-        HeldNose::from_run(system, run).map(|held| held.factor())
+        let factor = HeldNose::from_run(system, run).map(|held| held.factor());
+        // A force that was followed only so far is that much or more, and the same in every such trial.
+        let most = settings.enough.unwrap_or(f64::INFINITY);
+        factor.map(|factor| factor.min(most))
     } else {
         None
     };
