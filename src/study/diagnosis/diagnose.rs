@@ -13,7 +13,7 @@ use super::model::{Builder, Model};
 use super::parameter::Role;
 use super::posterior::Posterior;
 use super::problem::Problem;
-use super::search::{first_fits, settle_all};
+use super::search::search;
 use super::{DesignInput, Diagnosis, DiagnosisSettings, Explanation, separation};
 
 /// Most combinations of discrete choices tried, the likeliest first.
@@ -38,10 +38,7 @@ pub fn diagnose(
 ) -> Result<Diagnosis, StudyError> {
     let model = Model::new(inputs, correlations, build, traces, settings)?;
     let choices = choices(inputs, &model.central);
-    let mut hypotheses = first_fits(&model, &choices, observe)?;
-    observe(0.6);
-    let inflation = settle_all(&mut hypotheses, settings)?;
-    observe(0.9);
+    let (hypotheses, inflation) = search(&model, &choices, observe)?;
     let best = best_of(&hypotheses, settings).ok_or(StudyError::NoFit)?;
     let (problem, best_fit) = match hypotheses.get(best) {
         Some(Hypothesis {
