@@ -18,6 +18,10 @@ use super::{DesignInput, Diagnosis, DiagnosisSettings, Explanation, separation};
 
 /// Most combinations of discrete choices tried, the likeliest first.
 const MOST_CHOICES: usize = 4;
+/// Most by which one of two causes that do the same is likelier than the other, and how much worse that may explain
+/// the traces (sum of squared residuals).
+const TWINS: f64 = 4.0;
+const ALIKE: f64 = 4.0;
 /// Probability from which on intervals are drawn.
 const WORTH_DRAWS: f64 = 0.01;
 
@@ -124,8 +128,32 @@ fn explanations(
             faults: fault_values(&best.problem, &values),
         });
     }
+    share_among_twins(&mut found);
     found.sort_by(|a, b| b.probability.total_cmp(&a.probability));
     found
+}
+
+/// Of two causes that do the same to the rocket, what is believed of their sizes alone makes neither more than
+/// [`TWINS`] times as likely as the other, as long as both explain the traces alike.
+fn share_among_twins(explanations: &mut [Explanation]) {
+    let of = |cause: Cause, among: &[Explanation]| among.iter().position(|e| e.cause == cause);
+    for first in 0..explanations.len() {
+        let pair = explanations.get(first).and_then(|one| {
+            let second = of(one.cause.twin()?, explanations)?;
+            let other = explanations.get(second)?;
+            let alike = other.misfit - one.misfit < ALIKE;
+            let together = one.probability + other.probability;
+            let less = together / (1.0 + TWINS);
+            (alike && other.probability < less).then_some((second, together - less, less))
+        });
+        if let Some((second, more, less)) = pair {
+            for (index, probability) in [(first, more), (second, less)] {
+                if let Some(explanation) = explanations.get_mut(index) {
+                    explanation.probability = probability;
+                }
+            }
+        }
+    }
 }
 
 fn fault_values(

@@ -138,12 +138,12 @@ fn other_choices<'m, 'a>(
     choices: &[&(Vec<f64>, f64)],
     settings: &DiagnosisSettings,
 ) -> Result<Vec<Hypothesis<'m, 'a>>, StudyError> {
-    let mut likely: Vec<f64> = hypotheses.iter().map(|h| h.log_weight(settings)).collect();
-    likely.sort_by(|a, b| b.total_cmp(a));
-    let behind = likely.first().map_or(0.0, |most| most - BORROWS);
-    let few = likely.get(WITH_EVERY_CHOICE - 1).or(likely.last());
-    let few = few.filter(|_| !explained(hypotheses, settings));
-    let least = few.map_or(behind, |few| few.min(behind));
+    let behind = most_likely(hypotheses, settings) - BORROWS;
+    let least = if explained(hypotheses, settings) {
+        behind
+    } else {
+        behind.min(weight_of(hypotheses, settings, WITH_EVERY_CHOICE))
+    };
     let found = hypotheses
         .par_iter()
         .filter(|h| h.log_weight(settings) >= least)
@@ -235,15 +235,17 @@ fn most_likely(hypotheses: &[Hypothesis<'_, '_>], settings: &DiagnosisSettings) 
     weights.fold(f64::NEG_INFINITY, f64::max)
 }
 
-/// First fits that were cut short go on with sensitivities of their own, unless they are far behind, or so
-/// close to the best that they will be looked at with all care.
+/// First fits that were cut short go on with sensitivities of their own, unless they are far behind and not even
+/// among the likeliest few, or so close to the best that they will be looked at with all care.
 fn closer(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
     let most = most_likely(hypotheses, settings);
+    let least = weight_of(hypotheses, settings, SCANNED);
     hypotheses
         .par_iter_mut()
         .filter(|h| {
-            let behind = most - h.log_weight(settings);
-            behind == 0.0 || behind > HOPELESS && behind < FAR_BEHIND
+            let weight = h.log_weight(settings);
+            let behind = most - weight;
+            behind == 0.0 || behind > HOPELESS && (behind < FAR_BEHIND || weight >= least)
         })
         .for_each(|hypothesis| {
             let excess = most - HOPELESS - hypothesis.log_weight(settings);
@@ -256,6 +258,14 @@ fn closer(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
         });
 }
 
+/// Logarithm of the evidence of the so manieth best.
+fn weight_of(hypotheses: &[Hypothesis<'_, '_>], settings: &DiagnosisSettings, place: usize) -> f64 {
+    let mut weights: Vec<f64> = hypotheses.iter().map(|h| h.log_weight(settings)).collect();
+    weights.sort_by(|a, b| b.total_cmp(a));
+    let found = weights.get(place - 1).or(weights.last());
+    found.copied().unwrap_or(f64::NEG_INFINITY)
+}
+
 /// As long as the best explanation does not explain the traces, the search may have ended too early:
 /// further starts of the best few.
 fn search_on(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
@@ -263,12 +273,10 @@ fn search_on(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings
         if explained(hypotheses, settings) {
             return;
         }
-        let mut weights: Vec<f64> = hypotheses.iter().map(|h| h.log_weight(settings)).collect();
-        weights.sort_by(|a, b| b.total_cmp(a));
-        let least = weights.get(SEARCHED - 1).or(weights.last()).copied();
+        let least = weight_of(hypotheses, settings, SEARCHED);
         hypotheses
             .par_iter_mut()
-            .filter(|h| least.is_none_or(|least| h.log_weight(settings) >= least))
+            .filter(|h| h.log_weight(settings) >= least)
             .for_each(|hypothesis| {
                 hypothesis.go_on(CLOSER, End::NothingPromised);
                 hypothesis.follow(CLOSER);
@@ -288,12 +296,10 @@ fn scan_again(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSetting
     }
     let explained = explained(hypotheses, settings);
     let most = most_likely(hypotheses, settings);
-    let mut weights: Vec<f64> = hypotheses.iter().map(|h| h.log_weight(settings)).collect();
-    weights.sort_by(|a, b| b.total_cmp(a));
-    let least = weights.get(SCANNED - 1).or(weights.last()).copied();
+    let least = weight_of(hypotheses, settings, SCANNED);
     hypotheses
         .par_iter_mut()
-        .filter(|h| least.is_none_or(|least| h.log_weight(settings) >= least))
+        .filter(|h| h.log_weight(settings) >= least)
         .filter(|h| h.problem.frees_a_value_of_the_rocket())
         .filter(|h| !explained || h.log_weight(settings) > most - OUT_OF_REACH && h.out_of_time())
         .for_each(|hypothesis| {

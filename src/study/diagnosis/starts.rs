@@ -14,6 +14,8 @@ const REACHES: [f64; 5] = [-2.0, -1.0, 0.0, 1.0, 2.0];
 /// Starts added between others so that something comes in time, and how close they may lie.
 const SHOTS: usize = 5;
 const CLOSE: f64 = 0.02;
+/// Time within which something comes in time [s].
+const IN_TIME: f64 = 1e-3;
 /// Directions searched where no value is freed, and how far.
 const DIRECTIONS: usize = 3;
 const ALONG: [f64; 2] = [-1.5, 1.5];
@@ -80,9 +82,16 @@ fn along(problem: &Problem<'_, '_>, k: usize, known: &Known) -> Vec<Start> {
     for _ in 0..SHOTS {
         let place = |start: &Start| start.settled.z.get(k).copied().unwrap_or(0.0);
         found.sort_by(|a, b| place(a).total_cmp(&place(b)));
+        let late = |start: &Start| problem.late(&start.settled);
+        if found
+            .iter()
+            .filter_map(late)
+            .any(|late| late.abs() < IN_TIME)
+        {
+            break;
+        }
         let crossing = found.windows(2).find_map(|pair| {
             let [a, b] = pair else { return None };
-            let late = |start: &Start| problem.late(&start.settled);
             let (early, late) = (late(a)?, late(b)?);
             let (from, to) = (place(a), place(b));
             let apart = early * late < 0.0 && to - from > CLOSE;
