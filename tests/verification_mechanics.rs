@@ -211,6 +211,34 @@ fn energy_balance_of_pins_friction_and_spring_along_the_coupler() {
 }
 
 #[test]
+fn tearing_pins_follow_one_line_beyond_their_end() {
+    let pin = |tear_length| Pin {
+        strength: 100.0,
+        tear_length,
+    };
+    let nose = Nose {
+        pins: vec![pin(0.001), pin(0.002)],
+        ..bare()
+    };
+    let pull = |x: f64| {
+        let along = |motion| nose.acceleration(motion, x, 1.0, AMBIENT + 50_000.0, AMBIENT);
+        (along(Motion::Sliding) - along(Motion::Tearing)) * nose.reduced_mass()
+    };
+    // Inside: what the pins carry. Beyond: the line of the longer pin, below zero, without a bend.
+    for x in [0.0, 0.0004, 0.0012, 0.0019] {
+        assert_relative_eq!(pull(x), nose.pin_residual_force(x), max_relative = 1e-9);
+    }
+    assert_relative_eq!(pull(0.0021), -pull(0.0019), max_relative = 1e-9);
+    assert_eq!(nose.pin_residual_force(0.0021), 0.0);
+    // A nose halted among torn pins moves on by sliding, one among tearing pins by tearing.
+    for (x, motion) in [(0.0005, Motion::Tearing), (0.003, Motion::Sliding)] {
+        let push = AMBIENT + 10.0 * nose.retention_pressure();
+        let after = nose.after(Motion::Stuck, NoseEvent::BreakAway, x, 0.0, push, AMBIENT);
+        assert_eq!(after.motion, motion);
+    }
+}
+
+#[test]
 fn a_short_push_leaves_the_nose_stuck_where_friction_has_used_its_energy() {
     let nose = Nose {
         static_friction: 60.0,

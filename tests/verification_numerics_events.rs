@@ -43,7 +43,9 @@ fn bouncing_ball() {
         let first = (2.0_f64 / 9.81).sqrt();
         let (mut expected, mut flight) = (first, first);
         for bounce in 0..25 {
-            let stop = integrator.advance(&mut ball, 100.0, &mut |_| {}).unwrap();
+            let stop = integrator
+                .advance(&mut ball, 100.0, &mut |_, _| {})
+                .unwrap();
             assert_eq!(stop, Stop::Event { index: 0 }, "bounce {bounce}");
             let time = integrator.time();
             assert!(
@@ -68,7 +70,7 @@ fn directions_are_kept() {
         let mut ball = Ball { direction };
         integrator.start(0.0, &[-1.0, 9.81]);
         let mut times = Vec::new();
-        while let Stop::Event { .. } = integrator.advance(&mut ball, 3.0, &mut |_| {}).unwrap() {
+        while let Stop::Event { .. } = integrator.advance(&mut ball, 3.0, &mut |_, _| {}).unwrap() {
             times.push(integrator.time());
         }
         assert_eq!(integrator.time(), 3.0);
@@ -143,7 +145,9 @@ fn double_crossing_in_one_step() {
                 directions: vec![direction],
             };
             let mut integrator = clock(1);
-            let stop = integrator.advance(&mut system, 1.0, &mut |_| {}).unwrap();
+            let stop = integrator
+                .advance(&mut system, 1.0, &mut |_, _| {})
+                .unwrap();
             assert_eq!(stop, Stop::Event { index: 0 }, "{a} {b} {direction:?}");
             assert!(
                 (integrator.time() - expected).abs() < 1e-12,
@@ -168,12 +172,16 @@ fn events_come_in_order() {
     };
     let mut integrator = clock(3);
     for (index, time) in [(1, 0.58), (2, 0.59), (0, 0.60)] {
-        let stop = integrator.advance(&mut system, 1.0, &mut |_| {}).unwrap();
+        let stop = integrator
+            .advance(&mut system, 1.0, &mut |_, _| {})
+            .unwrap();
         assert_eq!(stop, Stop::Event { index });
         assert!((integrator.time() - time).abs() < 1e-14);
     }
     assert_eq!(
-        integrator.advance(&mut system, 1.0, &mut |_| {}).unwrap(),
+        integrator
+            .advance(&mut system, 1.0, &mut |_, _| {})
+            .unwrap(),
         Stop::End
     );
 }
@@ -194,7 +202,9 @@ fn events_together() {
         };
         let mut integrator = clock(3);
         let mut seen = Vec::new();
-        while let Stop::Event { index } = integrator.advance(&mut system, 1.0, &mut |_| {}).unwrap()
+        while let Stop::Event { index } = integrator
+            .advance(&mut system, 1.0, &mut |_, _| {})
+            .unwrap()
         {
             assert!((integrator.time() - 0.6).abs() < 1e-14);
             seen.push(index);
@@ -224,13 +234,17 @@ fn event_at_the_end() {
     };
     let mut integrator = clock(1);
     assert_eq!(
-        integrator.advance(&mut system, 0.5, &mut |_| {}).unwrap(),
+        integrator
+            .advance(&mut system, 0.5, &mut |_, _| {})
+            .unwrap(),
         Stop::Event { index: 0 }
     );
     assert_eq!(integrator.time(), 0.5);
     for end in [0.5, 1.0] {
         assert_eq!(
-            integrator.advance(&mut system, end, &mut |_| {}).unwrap(),
+            integrator
+                .advance(&mut system, end, &mut |_, _| {})
+                .unwrap(),
             Stop::End
         );
         assert_eq!(integrator.time(), end);
@@ -246,14 +260,14 @@ fn zero_at_the_start() {
         let mut ball = Ball { direction };
         let mut integrator = Integrator::new(2, 1, Settings::default()).unwrap();
         integrator.start(0.0, &[0.0, 9.81]);
-        let stop = integrator.advance(&mut ball, 10.0, &mut |_| {}).unwrap();
+        let stop = integrator.advance(&mut ball, 10.0, &mut |_, _| {}).unwrap();
         assert_eq!(stop, Stop::Event { index: 0 });
         assert!((integrator.time() - 2.0).abs() < 1e-12);
         // Going on down through the floor, from a hair above it: no event any more.
         integrator.state_mut()[0] = 1e-16;
         integrator.restart();
         assert_eq!(
-            integrator.advance(&mut ball, 3.0, &mut |_| {}).unwrap(),
+            integrator.advance(&mut ball, 3.0, &mut |_, _| {}).unwrap(),
             Stop::End
         );
     }
@@ -263,7 +277,7 @@ fn zero_at_the_start() {
         directions: vec![Direction::Either],
     };
     assert_eq!(
-        clock(1).advance(&mut system, 1.0, &mut |_| {}).unwrap(),
+        clock(1).advance(&mut system, 1.0, &mut |_, _| {}).unwrap(),
         Stop::End
     );
 }
@@ -279,7 +293,7 @@ fn observer_sees_the_event_state() {
     let mut last = (0.0, [0.0; 2], [0.0; 2]);
     let mut reached = 0.0;
     integrator
-        .advance(&mut ball, 10.0, &mut |view| {
+        .advance(&mut ball, 10.0, &mut |_, view| {
             assert_eq!(view.time_old, reached);
             reached = view.time_new;
             let mut middle = [0.0; 2];
@@ -325,7 +339,7 @@ fn accuracy_of_event_times_follows_the_tolerance() {
             };
             let mut integrator = Integrator::new(2, 1, settings).unwrap();
             integrator.start(0.0, &[1.0, 0.0]);
-            integrator.advance(&mut Wave, 3.0, &mut |_| {}).unwrap();
+            integrator.advance(&mut Wave, 3.0, &mut |_, _| {}).unwrap();
             let error = (integrator.time() - 0.3_f64.acos()).abs();
             assert!(error < 20.0 * tolerance, "{method:?} {tolerance}: {error}");
         }
@@ -374,13 +388,13 @@ proptest! {
         let mut integrator = Integrator::new(1, system.directions.len(), settings).unwrap();
         integrator.start(0.0, &[0.0]);
         for &(time, index) in &expected {
-            let stop = integrator.advance(&mut system, end, &mut |_| {}).unwrap();
+            let stop = integrator.advance(&mut system, end, &mut |_, _| {}).unwrap();
             prop_assert_eq!(stop, Stop::Event { index }, "at {} of {:?}", integrator.time(), expected);
             prop_assert!((integrator.time() - time).abs() < 1e-13 * 10.0, "{} {}", time, integrator.time());
             if restart {
                 integrator.restart();
             }
         }
-        prop_assert_eq!(integrator.advance(&mut system, end, &mut |_| {}).unwrap(), Stop::End);
+        prop_assert_eq!(integrator.advance(&mut system, end, &mut |_, _| {}).unwrap(), Stop::End);
     }
 }

@@ -63,7 +63,7 @@ fn end_and_dense_error(method: Method, step: f64) -> (f64, f64) {
     integrator.start(0.0, &nonlinear_solution(0.0));
     let mut end: f64 = 0.0;
     integrator
-        .advance(&mut Rates(nonlinear), 4.0, &mut |view| {
+        .advance(&mut Rates(nonlinear), 4.0, &mut |_, view| {
             end = end.max(distance(view.state_new, &nonlinear_solution(view.time_new)));
         })
         .unwrap();
@@ -73,7 +73,7 @@ fn end_and_dense_error(method: Method, step: f64) -> (f64, f64) {
     for start in [0.0, 0.4, 1.1, 1.7] {
         integrator.start(start, &nonlinear_solution(start));
         integrator
-            .advance(&mut Rates(nonlinear), start + step, &mut |view| {
+            .advance(&mut Rates(nonlinear), start + step, &mut |_, view| {
                 let mut state = [0.0; 3];
                 for k in 1..8 {
                     let time = start + step * f64::from(k) / 8.0;
@@ -114,7 +114,7 @@ fn dense_output_is_continuous() {
         integrator.start(0.0, &nonlinear_solution(0.0));
         let mut worst: f64 = 0.0;
         integrator
-            .advance(&mut Rates(nonlinear), 3.0, &mut |view| {
+            .advance(&mut Rates(nonlinear), 3.0, &mut |_, view| {
                 let mut state = [0.0; 3];
                 view.interpolate(view.time_old, &mut state);
                 worst = worst.max(distance(&state, view.state_old));
@@ -135,7 +135,7 @@ fn error_is_proportional_to_tolerance() {
             let mut integrator = Integrator::new(3, 0, tight(method, relative, relative)).unwrap();
             integrator.start(0.0, &nonlinear_solution(0.0));
             integrator
-                .advance(&mut Rates(nonlinear), 10.0, &mut |_| {})
+                .advance(&mut Rates(nonlinear), 10.0, &mut |_, _| {})
                 .unwrap();
             assert_eq!(integrator.time(), 10.0);
             distance(integrator.state(), &nonlinear_solution(10.0))
@@ -170,12 +170,16 @@ fn robertson_kinetics() {
         let mut integrator = Integrator::new(3, 0, settings).unwrap();
         integrator.start(0.0, &[1.0, 0.0, 0.0]);
         let mut system = Rates(robertson);
-        integrator.advance(&mut system, 40.0, &mut |_| {}).unwrap();
+        integrator
+            .advance(&mut system, 40.0, &mut |_, _| {})
+            .unwrap();
         let y = integrator.state();
         assert!((y[0] - 0.71583).abs() < 1e-5, "{y:?}");
         assert!((y[1] - 9.1855e-6).abs() < 1e-9, "{y:?}");
         assert!((y[2] - 0.28416).abs() < 1e-5, "{y:?}");
-        integrator.advance(&mut system, 1e11, &mut |_| {}).unwrap();
+        integrator
+            .advance(&mut system, 1e11, &mut |_, _| {})
+            .unwrap();
         let y = integrator.state();
         let reference = [0.208_334_014_970_122_56e-7, 0.833_336_077_033_479_1e-13];
         println!("{method:?}: {y:?} {:?}", integrator.statistics());
@@ -202,7 +206,9 @@ fn van_der_pol() {
     for method in [Method::Stiff, Method::Automatic] {
         let mut integrator = Integrator::new(2, 0, tight(method, 1e-8, 1e-8)).unwrap();
         integrator.start(0.0, &[2.0, 0.0]);
-        integrator.advance(&mut system, 2.0, &mut |_| {}).unwrap();
+        integrator
+            .advance(&mut system, 2.0, &mut |_, _| {})
+            .unwrap();
         let (y, work) = (integrator.state(), integrator.statistics());
         println!("{method:?}: {y:?} {work:?}");
         assert!((y[0] - 1.706_167_732_170_469).abs() < 1e-8, "{y:?}");
@@ -236,7 +242,9 @@ fn switches_there_and_back() {
         integrator.start(0.0, &[1.0, 0.0]);
         let mut seen = Vec::new();
         for end in [1.0, 3.0, 20.0] {
-            integrator.advance(&mut system, end, &mut |_| {}).unwrap();
+            integrator
+                .advance(&mut system, end, &mut |_, _| {})
+                .unwrap();
             seen.push(integrator.is_stiff());
         }
         assert!((integrator.state()[0] - 20.0_f64.cos()).abs() < 1e-5);
@@ -267,7 +275,9 @@ fn smooth_problem_stays_explicit() {
             rates[2 * i + 1] = -omega * y[2 * i];
         }
     });
-    integrator.advance(&mut system, 6.0, &mut |_| {}).unwrap();
+    integrator
+        .advance(&mut system, 6.0, &mut |_, _| {})
+        .unwrap();
     let work = integrator.statistics();
     println!("{work:?}");
     assert_eq!((work.switches, work.jacobians), (0, 0));
@@ -315,7 +325,7 @@ fn linear_invariants_hold() {
         );
         let (mut mass_drift, mut energy_drift) = (0.0_f64, 0.0_f64);
         integrator
-            .advance(&mut Rates(exchange), 2.0, &mut |view| {
+            .advance(&mut Rates(exchange), 2.0, &mut |_, view| {
                 let mut middle = [0.0; 8];
                 view.interpolate(0.5 * (view.time_old + view.time_new), &mut middle);
                 for state in [view.state_new, &middle] {
@@ -386,7 +396,7 @@ fn invalid_trial_states_shrink_the_step() {
     let mut integrator = Integrator::new(1, 1, Settings::default()).unwrap();
     integrator.start(0.0, &[10.0]);
     let stop = integrator
-        .advance(&mut Emptying { stop: true }, 100.0, &mut |_| {})
+        .advance(&mut Emptying { stop: true }, 100.0, &mut |_, _| {})
         .unwrap();
     assert_eq!(stop, Stop::Event { index: 0 });
     assert!((integrator.time() - 9.999).abs() < 1e-12);
@@ -395,7 +405,7 @@ fn invalid_trial_states_shrink_the_step() {
     // Without the event there is no way on: the error says where and why.
     integrator.start(0.0, &[10.0]);
     let error = integrator
-        .advance(&mut Emptying { stop: false }, 100.0, &mut |_| {})
+        .advance(&mut Emptying { stop: false }, 100.0, &mut |_, _| {})
         .unwrap_err();
     let IntegrateError::System {
         source,
@@ -420,11 +430,13 @@ fn rates_that_are_not_finite_are_refused() {
         let mut integrator = Integrator::new(1, 0, tight(method, 1e-6, 1e-9)).unwrap();
         integrator.start(0.0, &[1.0]);
         // y^(3/2) = 1 - 3 t / 4 ends at t = 4/3.
-        integrator.advance(&mut system, 1.3, &mut |_| {}).unwrap();
+        integrator
+            .advance(&mut system, 1.3, &mut |_, _| {})
+            .unwrap();
         let exact = (1.0 - 0.75 * 1.3_f64).powf(2.0 / 3.0);
         assert!((integrator.state()[0] - exact).abs() < 1e-4);
         let error = integrator
-            .advance(&mut system, 2.0, &mut |_| {})
+            .advance(&mut system, 2.0, &mut |_, _| {})
             .unwrap_err();
         match error {
             IntegrateError::NotFinite { time, .. } | IntegrateError::StepTooSmall { time, .. } => {
@@ -447,7 +459,7 @@ fn limits_are_kept() {
     let mut longest: f64 = 0.0;
     for end in [0.1, 0.1, 1.0] {
         let stop = integrator
-            .advance(&mut system, end, &mut |view| {
+            .advance(&mut system, end, &mut |_, view| {
                 longest = longest.max(view.time_new - view.time_old);
             })
             .unwrap();
@@ -463,19 +475,19 @@ fn limits_are_kept() {
     let mut integrator = Integrator::new(1, 0, few).unwrap();
     integrator.start(0.0, &[0.0]);
     let error = integrator
-        .advance(&mut system, 1.0, &mut |_| {})
+        .advance(&mut system, 1.0, &mut |_, _| {})
         .unwrap_err();
     assert!(
         matches!(error, IntegrateError::TooManySteps { attempts: 5, .. }),
         "{error}"
     );
     let error = integrator
-        .advance(&mut system, -1.0, &mut |_| {})
+        .advance(&mut system, -1.0, &mut |_, _| {})
         .unwrap_err();
     assert!(matches!(error, IntegrateError::Backward { .. }), "{error}");
     integrator.start(0.0, &[0.0, 1.0]);
     let error = integrator
-        .advance(&mut system, 1.0, &mut |_| {})
+        .advance(&mut system, 1.0, &mut |_, _| {})
         .unwrap_err();
     assert!(
         matches!(
@@ -568,11 +580,47 @@ fn runs_do_not_depend_on_what_was_run_before() {
     let mut run = |system: fn(f64, &[f64], &mut [f64]), end: f64| {
         integrator.start(0.0, &[1.0, 0.0, 0.0]);
         integrator
-            .advance(&mut Rates(system), end, &mut |_| {})
+            .advance(&mut Rates(system), end, &mut |_, _| {})
             .unwrap();
         (integrator.state().to_vec(), *integrator.statistics())
     };
     let first = run(robertson, 1e4);
     run(nonlinear, 5.0);
     assert_eq!(run(robertson, 1e4), first);
+}
+
+#[test]
+fn a_restart_takes_the_step_it_is_told_and_leaves_the_stiff_method_where_that_is_easy() {
+    // Stiff from the start: lambda 1e5 over 1 s.
+    let mut relaxing = Rates(|time: f64, y: &[f64], rates: &mut [f64]| {
+        rates[0] = -1e5 * (y[0] - time.cos());
+    });
+    let settings = tight(Method::Automatic, 1e-6, 1e-8);
+    let mut integrator = Integrator::new(1, 0, settings).unwrap();
+    integrator.start(0.0, &[0.0]);
+    let _ = integrator
+        .advance(&mut relaxing, 0.5, &mut |_, _| {})
+        .unwrap();
+    assert!(integrator.is_stiff());
+    for (told, stiff) in [(1e-2, true), (1e-7, false)] {
+        let begun = integrator.time();
+        integrator.restart_with(told);
+        assert_eq!(integrator.is_stiff(), stiff);
+        let mut first = None;
+        let _ = integrator
+            .advance(&mut relaxing, begun + 0.1, &mut |_, step| {
+                first.get_or_insert(step.time_new - step.time_old);
+            })
+            .unwrap();
+        let first = first.unwrap();
+        assert!((first / told - 1.0).abs() < 1e-6, "{first} for {told}");
+        assert!((integrator.state()[0] - integrator.time().cos()).abs() < 2e-5);
+    }
+    // A length that is none is estimated.
+    integrator.restart_with(f64::NAN);
+    let end = integrator.time() + 0.1;
+    assert_eq!(
+        integrator.advance(&mut relaxing, end, &mut |_, _| {}),
+        Ok(Stop::End)
+    );
 }

@@ -1,9 +1,12 @@
 //! The tables against the equations they were made from: the error bounds that
 //! `thermo::surface` and `thermo::line_table` state.
 
+use coldkick::flow::discharge_flux::pure;
+use coldkick::flow::stagnation::Stagnation;
+use coldkick::flow::{FluxModel, saturated_table};
 use coldkick::thermo::fluids::carbon_dioxide as co2;
 use coldkick::thermo::source::{Equations, PropertySource, Tables};
-use coldkick::thermo::{Coexistence, FluidPoint, surface};
+use coldkick::thermo::{Coexistence, FluidPoint, air, surface};
 
 /// Differences of the properties, each as a share of its ideal-gas and residual parts together.
 fn difference(found: &FluidPoint, wanted: &FluidPoint) -> [(&'static str, f64); 6] {
@@ -113,5 +116,80 @@ fn lines_keep_their_bounds() {
             error < 1e-6,
             "{error:e} at {below} K below the critical point"
         );
+    }
+}
+
+#[test]
+fn boiling_temperatures_are_those_of_the_line() {
+    let mut known = 0;
+    let (low, high) = (5.3e5_f64, 7.3e6_f64);
+    for i in 0..2000 {
+        let pressure = low * (high / low).powf((f64::from(i) + 0.37) / 2000.0);
+        let Some(t) = Tables.boiling_temperature(pressure) else {
+            continue;
+        };
+        known += 1;
+        let there = Equations.saturation(t).unwrap().pressure;
+        let error = (there / pressure - 1.0).abs();
+        assert!(error < 2e-8, "{error:e} at {pressure} Pa");
+    }
+    assert!(known > 1900, "{known} of 2000");
+    assert_eq!(Equations.boiling_temperature(2e6), None);
+    assert_eq!(Tables.boiling_temperature(1e5), None);
+}
+
+#[test]
+fn saturated_phases_flow_by_tables_as_by_the_equations() {
+    let mut worst = 0.0_f64;
+    for t in [
+        225.0, 236.3, 248.1, 259.7, 268.4, 275.9, 283.2, 290.8, 297.5,
+    ] {
+        let [tabled, solved] = [
+            Tables.saturation(t).unwrap(),
+            Equations.saturation(t).unwrap(),
+        ];
+        let states = [
+            (
+                Stagnation::light(&Tables, &tabled),
+                Stagnation::light(&Equations, &solved),
+            ),
+            (
+                Stagnation::liquid(&Tables, &tabled),
+                Stagnation::liquid(&Equations, &solved),
+            ),
+        ];
+        for (found, wanted) in &states {
+            for drop in [1e-3, 0.05, 0.21, 0.37, 0.49, 0.51, 0.66, 0.8, 0.93] {
+                let receiver = solved.pressure * (1.0 - drop);
+                for model in [FluxModel::Equilibrium, FluxModel::Frozen] {
+                    let found = pure(&Tables, model, found, receiver).unwrap();
+                    let wanted = pure(&Equations, model, wanted, receiver).unwrap();
+                    let error = (found.mass_flux / wanted.mass_flux - 1.0).abs();
+                    worst = worst.max(error);
+                    assert!(
+                        error < 4.0 * saturated_table::TOLERANCE,
+                        "{model:?} {t} K, drop {drop}: {} for {}",
+                        found.mass_flux,
+                        wanted.mass_flux
+                    );
+                    assert_eq!(found.choked, wanted.choked, "{model:?} {t} K, drop {drop}");
+                }
+            }
+        }
+    }
+    println!("worst {worst:.1e}");
+}
+
+#[test]
+fn air_by_its_table_is_air() {
+    for i in 0..5000 {
+        let t = 61.0 + 1150.0 * (f64::from(i) + 0.37) / 5000.0;
+        let ((energy, heat), (e, c)) = (air::internal_energy_and_cv(t), air::solved(t));
+        assert!((energy / e - 1.0).abs() < 1e-13, "energy at {t} K");
+        assert!((heat / c - 1.0).abs() < 1e-12, "heat at {t} K");
+    }
+    // Beyond the table the law answers.
+    for t in [20.0, 59.9, 1213.0, 5000.0] {
+        assert_eq!(air::internal_energy_and_cv(t), air::solved(t));
     }
 }

@@ -69,7 +69,7 @@ pub(super) fn coast(
     };
     loop {
         let stop = integrator
-            .advance(&mut coast, horizon, &mut |_| {})
+            .advance(&mut coast, horizon, &mut |_, _| {})
             .map_err(|error| DischargeError::Coasting(Box::new(error)))?;
         let (travel, speed) = (integrator.state()[0], integrator.state()[1]);
         coasted.travel = travel;

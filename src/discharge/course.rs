@@ -4,14 +4,13 @@ use crate::discharge::alarms::{Alarm, AlarmKind, Calendar};
 use crate::discharge::audit::{LARGEST_IMBALANCE, audit};
 use crate::discharge::coast::coast;
 use crate::discharge::record::Recorder;
-use crate::discharge::samples::Samples;
 use crate::discharge::settings::{Extent, Settings};
 use crate::discharge::{Discharge, DischargeError, Ending, EventKind, EventRecord};
 use crate::mechanics::NoseEvent;
 use crate::network::layout::Layout;
 use crate::network::spec::System;
-use crate::network::{Network, NetworkEvent};
-use crate::numerics::integrate::{Integrator, Settings as IntegratorSettings, Stop};
+use crate::network::{Network, NetworkEvent, Onset};
+use crate::numerics::integrate::{Integrator, Settings as IntegratorSettings, StepView, Stop};
 use crate::thermo::source::PropertySource;
 
 /// Relative tolerance once the nose is clear and the bay has vented: the separation is over, and what
@@ -22,8 +21,17 @@ const AFTERWARDS: f64 = 1e-5;
 /// tether runs taut still changes, by a per cent or so in all.
 const CLEARED: f64 = 3e-4;
 
+/// First steps as shares of what is about to happen: of the rest of a valve's stroke once it begins to
+/// open, of the time the pins take to tear or the gap takes to open.
+const SHARE_OF_ONSET: f64 = 0.05;
+const SHARE_OF_MOTION: f64 = 0.3;
+
 /// Density below which the contents of a vessel need not be known to the relative tolerance [kg/m3].
 const THIN_GAS: f64 = 1.0;
+
+/// Share of the whole charge below which what a vessel holds is soon passed on to the bay, and need not be
+/// known as a share of itself.
+const PASSED_ON: f64 = 0.05;
 
 /// Events nearer to each other than this share of the horizon are at one moment; so many of them there
 /// mean that two modes lead into each other.
@@ -42,7 +50,6 @@ pub(super) struct Course<'a, L> {
     network: Network<'a, L>,
     integrator: Integrator,
     recorder: Recorder<'a>,
-    samples: Samples,
     calendar: Calendar,
     events: Vec<EventRecord>,
     cleared: bool,
@@ -90,9 +97,8 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
         let event_count = network.events().len();
         let mut integrator = Integrator::new(layout.dimension, event_count, integrator_settings)?;
         integrator.start(0.0, &start);
-        let mut samples = Samples::new(layout.dimension, settings);
-        samples.push(0.0, &start);
-        let recorder = Recorder::new(system, &layout, settings.extent != Extent::Separation);
+        let mut recorder = Recorder::new(system, &layout, settings);
+        recorder.look(&mut network, 0.0, &start)?;
         let calendar = Calendar::new(system);
         Ok(Self {
             system,
@@ -103,7 +109,6 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
             start,
             network,
             integrator,
-            samples,
             events: Vec::new(),
             cleared: false,
             followed_loosely: false,
@@ -143,16 +148,19 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
         while self.ending.is_none() {
             let next = self.calendar.next().min(self.system.horizon);
             let stop = if next > self.integrator.time() {
-                let samples = &mut self.samples;
+                let recorder = &mut self.recorder;
+                let mut observe = |network: &mut Network<'a, L>, step: &StepView<'_>| {
+                    recorder.step(network, step);
+                };
                 self.integrator
-                    .advance(&mut self.network, next, &mut |step| samples.step(step))
+                    .advance(&mut self.network, next, &mut observe)
                     .map_err(DischargeError::from)?
             } else {
                 Stop::End
             };
-            self.recorder.take(&mut self.network, &mut self.samples)?;
+            self.recorder.end_stretch()?;
             match stop {
-                Stop::End => self.ring(),
+                Stop::End => self.ring()?,
                 Stop::Event { index } => {
                     let time = self.integrator.time();
                     let stands = time - last_event.0 < STANDSTILL * self.system.horizon;
@@ -173,7 +181,7 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
     }
 
     /// What happens at a known time; the end at the horizon.
-    fn ring(&mut self) {
+    fn ring(&mut self) -> Result<(), DischargeError> {
         let time = self.integrator.time();
         let mut rang = false;
         while let Some(alarm) = self.calendar.due(time) {
@@ -183,9 +191,22 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
         if time >= self.system.horizon {
             self.ending = Some(Ending::Horizon);
         } else if rang {
-            self.samples.push(time, self.integrator.state());
-            self.integrator.restart();
+            self.look()?;
+            match self.network.onset(time) {
+                Onset::None => {}
+                Onset::Sudden => self.integrator.restart(),
+                Onset::Gradual { remaining } => {
+                    self.integrator.restart_with(SHARE_OF_ONSET * remaining);
+                }
+            }
         }
+        Ok(())
+    }
+
+    /// Keeps the present state.
+    fn look(&mut self) -> Result<(), DischargeError> {
+        let (time, state) = (self.integrator.time(), self.integrator.state());
+        self.recorder.look(&mut self.network, time, state)
     }
 
     fn answer(&mut self, alarm: &Alarm, time: f64) {
@@ -213,12 +234,11 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
             self.ending = ending(&kind, self.cleared, self.system);
             self.events.push(EventRecord { time, kind });
         }
-        self.samples.push(time, self.integrator.state());
+        self.look()?;
         let brief = self.settings.extent != Extent::Horizon;
         if self.ending.is_none() && brief {
-            let uncovered = event == NetworkEvent::Uncovered;
-            if self.cleared && (uncovered || self.network.is_vented()) {
-                self.recorder.take(&mut self.network, &mut self.samples)?;
+            let over = matches!(event, NetworkEvent::Uncovered | NetworkEvent::Vented);
+            if self.cleared && (over || self.network.is_vented()) {
                 self.ending = Some(self.coast_on()?);
             } else {
                 self.ending = match event {
@@ -229,19 +249,33 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
             }
         }
         if self.ending.is_some() {
-            return self.recorder.take(&mut self.network, &mut self.samples);
+            return self.recorder.end_stretch();
         }
-        self.integrator.restart();
-        let loosest = match (self.cleared, self.network.is_vented()) {
-            (true, true) => AFTERWARDS,
-            (true, false) if brief && self.settings.loose_end => CLEARED,
-            _ => return Ok(()),
+        let vented = event == NetworkEvent::Vented || self.network.is_vented();
+        let loosest = match (self.cleared, vented) {
+            (true, true) => Some(AFTERWARDS),
+            (true, false) if brief && self.settings.loose_end => Some(CLEARED),
+            _ => None,
         };
-        if !self.followed_loosely {
+        if let (Some(loosest), false) = (loosest, self.followed_loosely) {
             self.followed_loosely = true;
             self.tolerate(self.settings.relative_tolerance.max(loosest))?;
         }
+        match self.pace(event) {
+            Some(step) => self.integrator.restart_with(step),
+            None => self.integrator.restart(),
+        }
         Ok(())
+    }
+
+    /// A first step after an event that is about right [s], where one is known.
+    fn pace(&self, event: NetworkEvent) -> Option<f64> {
+        let NetworkEvent::Nose(event) = event else {
+            return None;
+        };
+        let ((nose, _), at) = self.system.nose.as_ref().zip(self.layout.nose)?;
+        let lasting = nose.duration(event, self.integrator.state()[at + 1])?;
+        Some(SHARE_OF_MOTION * lasting)
     }
 
     fn tolerate(&mut self, relative: f64) -> Result<(), DischargeError> {
@@ -360,14 +394,19 @@ fn ending(kind: &EventKind, cleared: bool, system: &System) -> Option<Ending> {
     }
 }
 
-/// Absolute tolerances: a share of what a vessel holds at the start (or of its fill of thin gas),
-/// its energy, the coupler and a metre a second.
+/// Absolute tolerances: a share of what a vessel holds at the start (or of its fill of thin gas, or, but for
+/// the bay, of a little of the whole charge), its energy, the coupler and a metre a second.
 fn absolute_tolerances(system: &System, layout: &Layout, start: &[f64], relative: f64) -> Vec<f64> {
     let mass = system.total_mass().max(1e-9);
     let mut tolerances = vec![relative; layout.dimension];
     for (i, at) in layout.vessels.iter().enumerate() {
         let held = (start[*at] + start[at + 1]).max(THIN_GAS * system.vessels[i].volume);
-        let scale = relative * held;
+        let counted = if i == system.bay() {
+            held
+        } else {
+            held.max(PASSED_ON * mass)
+        };
+        let scale = relative * counted;
         tolerances[*at] = scale;
         tolerances[at + 1] = scale;
         tolerances[at + 2] = scale * 2e5;

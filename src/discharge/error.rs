@@ -4,7 +4,7 @@ use crate::network::NetworkError;
 use crate::numerics::integrate::{IntegrateError, SettingsError};
 
 /// Why a discharge could not be computed; a nose that stays on is not an error.
-#[derive(Debug, thiserror::Error)]
+#[derive(Debug, Clone, thiserror::Error)]
 #[non_exhaustive]
 pub enum DischargeError {
     /// The start is impossible.

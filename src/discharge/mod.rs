@@ -9,7 +9,6 @@ pub mod outcome;
 mod peak;
 mod record;
 pub mod run;
-mod samples;
 pub mod settings;
 pub mod trajectory;
 

@@ -1,6 +1,6 @@
-//! Turning sampled states into series, peaks and the outcome.
+//! Looking at the system on its way, and turning what is seen into series, peaks and the outcome.
 
-use crate::discharge::samples::Samples;
+use crate::discharge::settings::{Extent, Settings};
 use crate::discharge::{
     DischargeError, Ending, EventKind, EventRecord, NoseSeries, Outcome, PathSeries, Peak,
     Trajectory, VesselOutcome, VesselSeries,
@@ -9,8 +9,13 @@ use crate::mechanics::NoseEvent;
 use crate::network::Network;
 use crate::network::layout::Layout;
 use crate::network::spec::System;
-use crate::numerics::integrate::System as _;
+use crate::numerics::integrate::{StepView, System as _};
 use crate::thermo::source::PropertySource;
+
+/// Most samples kept of one step.
+const MOST: f64 = 200.0;
+/// Relative tolerance up to which peaks are wanted to 1e-5.
+const TIGHT: f64 = 1e-6;
 
 /// Collects everything against time.
 #[derive(Clone)]
@@ -19,8 +24,16 @@ pub(super) struct Recorder<'a> {
     layout: Layout,
     trajectory: Trajectory,
     rates: Vec<f64>,
+    /// A state inside a step.
+    inside: Vec<f64>,
+    /// Parts a step is cut into by the places inside that are kept, at least.
+    parts: usize,
+    /// Longest time between samples: [s], share of the time passed.
+    apart: Option<(f64, f64)>,
     /// Whether the flows of the paths are kept.
     flows: bool,
+    /// The first state that could not be looked at.
+    failure: Option<DischargeError>,
     coasted_travel: f64,
     /// Index of the first sample of the running stretch: peaks are not interpolated across it.
     stretch: usize,
@@ -33,8 +46,9 @@ pub(super) struct Recorder<'a> {
 }
 
 impl<'a> Recorder<'a> {
-    pub(super) fn new(system: &'a System, layout: &Layout, flows: bool) -> Self {
+    pub(super) fn new(system: &'a System, layout: &Layout, settings: &Settings) -> Self {
         let n = system.vessels.len();
+        let tight = settings.relative_tolerance <= TIGHT;
         Self {
             system,
             layout: layout.clone(),
@@ -59,7 +73,11 @@ impl<'a> Recorder<'a> {
                 nose: system.nose.as_ref().map(|_| NoseSeries::default()),
             },
             rates: vec![0.0; layout.dimension],
-            flows,
+            inside: vec![0.0; layout.dimension],
+            parts: if tight { 8 } else { 3 },
+            apart: settings.apart,
+            flows: settings.extent != Extent::Separation,
+            failure: None,
             coasted_travel: 0.0,
             stretch: 0,
             bay: system.bay(),
@@ -71,27 +89,64 @@ impl<'a> Recorder<'a> {
         }
     }
 
-    /// Evaluate and store the samples of one stretch between discontinuities.
-    pub(super) fn take<L: PropertySource>(
+    /// Keeps a step: its end, and places inside.
+    pub(super) fn step<L: PropertySource>(
         &mut self,
         network: &mut Network<'_, L>,
-        samples: &mut Samples,
-    ) -> Result<(), DischargeError> {
-        self.stretch = self.trajectory.times.len();
-        for i in 0..samples.times.len() {
-            let time = samples.times[i];
-            let state = samples.state(i);
-            if self.flows {
-                network.rates(time, state, &mut self.rates)
-            } else {
-                network.evaluate(time, state)
-            }
-            .map_err(|source| DischargeError::State { time, source })?;
-            self.store(time, state, network);
+        step: &StepView<'_>,
+    ) {
+        let length = step.time_new - step.time_old;
+        let parts = self.apart.map_or(self.parts, |(seconds, share)| {
+            let apart = seconds.max(share * step.time_old);
+            ((length / apart).min(MOST).ceil() as usize).max(self.parts)
+        });
+        let mut inside = std::mem::take(&mut self.inside);
+        for part in 1..parts {
+            let time = step.time_old + length * part as f64 / parts as f64;
+            step.interpolate(time, &mut inside);
+            self.keep(network, time, &inside);
         }
-        samples.clear();
+        self.inside = inside;
+        self.keep(network, step.time_new, step.state_new);
+    }
+
+    /// Keeps a state by itself.
+    ///
+    /// # Errors
+    /// A state outside the model.
+    pub(super) fn look<L: PropertySource>(
+        &mut self,
+        network: &mut Network<'_, L>,
+        time: f64,
+        state: &[f64],
+    ) -> Result<(), DischargeError> {
+        self.keep(network, time, state);
+        self.failure.take().map_or(Ok(()), Err)
+    }
+
+    fn keep<L: PropertySource>(&mut self, network: &mut Network<'_, L>, time: f64, state: &[f64]) {
+        let known = if self.flows {
+            network.rates(time, state, &mut self.rates)
+        } else {
+            network.evaluate(time, state)
+        };
+        match known {
+            Ok(()) => self.store(time, state, network),
+            Err(source) => {
+                let failure = DischargeError::State { time, source };
+                self.failure.get_or_insert(failure);
+            }
+        }
+    }
+
+    /// Ends a stretch between discontinuities: its peaks count, and are not interpolated across.
+    ///
+    /// # Errors
+    /// A state on the way outside the model.
+    pub(super) fn end_stretch(&mut self) -> Result<(), DischargeError> {
         self.raise_peaks();
-        Ok(())
+        self.stretch = self.trajectory.times.len();
+        self.failure.take().map_or(Ok(()), Err)
     }
 
     fn store<L: PropertySource>(&mut self, time: f64, state: &[f64], network: &Network<'_, L>) {

@@ -120,6 +120,9 @@ pub(crate) fn across_boundaries<P: PropertySource>(
     if let Some(choke) = choke {
         return of_saturated_phase(properties, stagnation, receiver_pressure, choke);
     }
+    if let Some(flux) = unchoked(properties, stagnation, receiver_pressure) {
+        return Ok(flux);
+    }
     if P::CHEAP
         && let Some(flux) = resumed(properties, stagnation, receiver_pressure, hint)
     {
@@ -145,6 +148,9 @@ fn of_saturated_phase(
         return Ok(critical.flux());
     }
     // Above its only maximum the flux is that at the receiver's pressure.
+    if let Some(flux) = unchoked(properties, stagnation, receiver_pressure) {
+        return Ok(flux);
+    }
     let (low, high) = (co2::TRIPLE_TEMPERATURE, stagnation.temperature);
     let mut best = Best::at_rest(stagnation);
     best.pressure = receiver_pressure;
@@ -162,6 +168,32 @@ fn of_saturated_phase(
         choked: false,
         throat_pressure: receiver_pressure,
     })
+}
+
+/// The flux of liquid and vapour that are still both there, and slower than sound, where they meet the
+/// receiver; `None` if they are not, or where the place is not known without a search.
+fn unchoked(
+    properties: &impl PropertySource,
+    stagnation: &Stagnation,
+    receiver_pressure: f64,
+) -> Option<Flux> {
+    if receiver_pressure <= CLEAR * co2::TRIPLE_PRESSURE_ROUNDED {
+        return None;
+    }
+    let t = properties.boiling_temperature(receiver_pressure)?;
+    if t >= stagnation.temperature {
+        return None;
+    }
+    let line = properties.saturation(t).ok()?;
+    let end = throat(&line, stagnation.entropy, stagnation.enthalpy);
+    let two_phase = end.density > line.light.density() && end.density < line.heavy.density();
+    if !two_phase || end.growth < 0.0 {
+        return None;
+    }
+    let mut best = Best::at_rest(stagnation);
+    best.offer(stagnation.enthalpy, &end);
+    best.pressure = receiver_pressure;
+    Some(best.flux(receiver_pressure))
 }
 
 /// Choked flow whose throat lies near the last one, by chords from there; `None` where it does not, where
@@ -210,7 +242,7 @@ fn resumed(
 }
 
 /// Ratio of pressures by which a throat must lie clear of the triple point, where the flux can have two
-/// maxima, and of the receiver's pressure, to be looked for from the last one.
+/// maxima, to be looked for there at once, and of the receiver's pressure to be looked for from the last one.
 const CLEAR: f64 = 1.05;
 
 impl Hint {

@@ -104,6 +104,15 @@ fn of_single(
         if sonic.pressure >= receiver_pressure {
             return Ok(sonic.flux());
         }
+        if let Some(mass_flux) =
+            saturated_table::frozen_unchoked(properties, stagnation, receiver_pressure, &sonic)
+        {
+            return Ok(Flux {
+                mass_flux,
+                choked: false,
+                throat_pressure: receiver_pressure,
+            });
+        }
         let point = isentrope::at_pressure(properties, start, receiver_pressure)?;
         let throat_pressure = receiver_pressure;
         return Ok(Flux {

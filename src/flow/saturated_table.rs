@@ -1,16 +1,18 @@
-//! The critical flow of saturated vapour and of saturated liquid, in equilibrium and frozen, from tables
-//! along the vapour-pressure line.
+//! The flow of saturated vapour and of saturated liquid from tables along the vapour-pressure line: critical,
+//! in equilibrium and frozen, and frozen on the way there.
 //!
 //! What a cartridge gives off by its vapour, or by its liquid, is one family of states: the critical flux
 //! and its throat pressure depend on the temperature at rest alone. They are searched for
 //! (`flow::equilibrium`, `flow::frozen`) at the points of each stretch first asked for, and
-//! interpolated; a stretch that misses them by more than [`TOLERANCE`] is left to the search.
+//! interpolated; a stretch that misses them by more than [`TOLERANCE`] is left to the search. Into a receiver
+//! at more than the throat's pressure the square of the frozen flux is nearly straight in the
+//! pressure drop; what it is over a straight line is tabulated over both.
 
 use std::sync::LazyLock;
 
-use crate::flow::stagnation::{Choke, Stagnation};
-use crate::flow::{equilibrium, frozen};
-use crate::numerics::interpolate::{Mosaic, Patch, Place};
+use crate::flow::stagnation::{Choke, Content, Stagnation};
+use crate::flow::{equilibrium, frozen, isentrope};
+use crate::numerics::interpolate::{Mosaic, Patch, Place, TEST_POINTS};
 use crate::thermo::Coexistence;
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::source::{PropertySource, Tables};
@@ -30,6 +32,15 @@ const COUNT: (usize, usize) = (42, 1);
 static VAPOUR: LazyLock<Mosaic<4>> = LazyLock::new(|| Mosaic::new(CORNER, SIZE, COUNT));
 static LIQUID: LazyLock<Mosaic<4>> = LazyLock::new(|| Mosaic::new(CORNER, SIZE, COUNT));
 
+/// Cells of 4 K by half of the pressure drop down to the throat.
+const UNCHOKED_SIZE: (f64, f64) = (4.0, 0.5);
+const UNCHOKED_COUNT: (usize, usize) = (21, 2);
+
+static UNCHOKED_VAPOUR: LazyLock<Mosaic<1>> =
+    LazyLock::new(|| Mosaic::new(CORNER, UNCHOKED_SIZE, UNCHOKED_COUNT));
+static UNCHOKED_LIQUID: LazyLock<Mosaic<1>> =
+    LazyLock::new(|| Mosaic::new(CORNER, UNCHOKED_SIZE, UNCHOKED_COUNT));
+
 /// How a saturated phase chokes.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Critical {
@@ -45,12 +56,12 @@ pub(crate) fn of<P: PropertySource>(_: &P, stagnation: &Stagnation) -> Option<Cr
     if !P::CHEAP || !stagnation.saturated {
         return None;
     }
-    let light = stagnation.density < co2::CRITICAL_DENSITY;
-    let (mosaic, at_rest): (&Mosaic<4>, AtRest) = if light {
-        (&VAPOUR, Stagnation::light)
+    let mosaic: &Mosaic<4> = if is_light(stagnation) {
+        &VAPOUR
     } else {
-        (&LIQUID, Stagnation::liquid)
+        &LIQUID
     };
+    let at_rest = phase(stagnation);
     let place = mosaic.place(stagnation.temperature, 0.5)?;
     let at = mosaic.piece(&place, || patches(mosaic, &place, at_rest))?;
     let [mass_flux, pressure, frozen_flux, frozen_pressure] =
@@ -65,6 +76,67 @@ pub(crate) fn of<P: PropertySource>(_: &P, stagnation: &Stagnation) -> Option<Cr
             pressure: frozen_pressure,
         },
     })
+}
+
+/// Frozen mass flux [kg/(m2 s)] of a state at rest that chokes as given, into a receiver at more than the
+/// throat's pressure [Pa]; `None` as for [`of`].
+pub(crate) fn frozen_unchoked<P: PropertySource>(
+    _: &P,
+    stagnation: &Stagnation,
+    receiver_pressure: f64,
+    choke: &Choke,
+) -> Option<f64> {
+    if !P::CHEAP || !stagnation.saturated {
+        return None;
+    }
+    let mosaic: &Mosaic<1> = if is_light(stagnation) {
+        &UNCHOKED_VAPOUR
+    } else {
+        &UNCHOKED_LIQUID
+    };
+    let at_rest = phase(stagnation);
+    let p0 = stagnation.pressure;
+    let drop = (p0 - receiver_pressure) / (p0 - choke.pressure);
+    let place = mosaic.place(stagnation.temperature, drop)?;
+    let over_straight = |x: f64, y: f64| -> Option<[f64; 1]> {
+        let (temperature, drop) = mosaic.point(&place, x, y);
+        let line = Tables.saturation(temperature).ok()?;
+        let state = at_rest(&Tables, &line);
+        let critical = frozen::mass_flux(&Tables, &state, 0.0).ok()?;
+        let throat = state.pressure - critical.throat_pressure;
+        let square = if drop < SMALLEST_DROP {
+            2.0 * state.density * throat
+        } else {
+            let receiver = state.pressure - drop * throat;
+            let Content::Single(start) = &state.content else {
+                return None;
+            };
+            let point = isentrope::at_pressure(&Tables, start, receiver).ok()?;
+            let fall = state.enthalpy - point.enthalpy();
+            2.0 * point.density * point.density * fall / drop
+        };
+        Some([square / (critical.mass_flux * critical.mass_flux)])
+    };
+    let [patch] = mosaic.piece(&place, || {
+        Patch::through_each_within(&over_straight, &TEST_POINTS, TOLERANCE)
+    })?;
+    Some(choke.mass_flux * (drop * patch.value(place.x, place.y)).sqrt())
+}
+
+/// Share of the pressure drop to the throat below which the flux is Bernoulli's.
+const SMALLEST_DROP: f64 = 1e-9;
+
+fn is_light(stagnation: &Stagnation) -> bool {
+    stagnation.density < co2::CRITICAL_DENSITY
+}
+
+/// How the phase that a saturated state is of stands at rest on a line.
+fn phase(stagnation: &Stagnation) -> AtRest {
+    if is_light(stagnation) {
+        Stagnation::light
+    } else {
+        Stagnation::liquid
+    }
 }
 
 /// A saturated phase of a line at rest.

@@ -8,7 +8,8 @@
 //! | state | R | ends by |
 //! |---|---|---|
 //! | latched | whatever is needed, x = 0 | pins shear |
-//! | sliding (v > 0) | kinetic friction, pins still tearing | stop, clear |
+//! | tearing (v > 0) | kinetic friction, what is left of the pins | pins torn, stop |
+//! | sliding (v > 0) | kinetic friction | stop, clear |
 //! | stuck (v = 0) | whatever is needed up to static friction and the torn pins | break away, slide back |
 //! | returning (v < 0) | kinetic friction, forward | stop, seat |
 //! | free | none | taut, recontact |
@@ -25,7 +26,9 @@ pub enum Motion {
     /// Seated, pins whole.
     #[default]
     Latched,
-    /// Moving off along the coupler, pins sheared.
+    /// Moving off along the coupler, pins sheared but not torn.
+    Tearing,
+    /// Moving off along the coupler, pins torn.
     Sliding,
     /// Halted on the coupler (or back on its seat), pins sheared.
     Stuck,
@@ -109,9 +112,18 @@ impl Nose {
     pub fn initial_motion(&self, bay_pressure: f64, ambient_pressure: f64) -> Motion {
         let force = (bay_pressure - ambient_pressure) * self.area();
         if force >= self.retention_force() {
-            Motion::Sliding
+            self.moving_off(0.0)
         } else {
             Motion::Latched
+        }
+    }
+
+    /// How a nose moves off along the coupler from a travel [m].
+    fn moving_off(&self, travel: f64) -> Motion {
+        if travel < self.tear_length() {
+            Motion::Tearing
+        } else {
+            Motion::Sliding
         }
     }
 
@@ -149,7 +161,8 @@ impl Nose {
         let net = driving - self.hold_down;
         let force = match motion {
             Motion::Latched | Motion::Stuck => return 0.0,
-            Motion::Sliding => net - self.pin_residual_force(travel) - self.kinetic_friction,
+            Motion::Tearing => net - self.tearing_force(travel) - self.kinetic_friction,
+            Motion::Sliding => net - self.kinetic_friction,
             Motion::Returning => net + self.kinetic_friction,
             Motion::Free => driving - self.free_hold_down(),
             Motion::Taut => driving - self.free_hold_down() - self.tether_tension(travel, speed),
@@ -187,8 +200,12 @@ impl Nose {
             Motion::Latched => {
                 *shear = (bay_pressure - ambient_pressure) * self.area() - self.retention_force();
             }
-            Motion::Sliding => {
+            Motion::Tearing => {
                 *torn = travel - self.tear_length();
+                *stop = -speed;
+                *clear = travel - self.engagement;
+            }
+            Motion::Sliding => {
                 *stop = -speed;
                 *clear = travel - self.engagement;
             }
@@ -230,6 +247,20 @@ impl Nose {
         values
     }
 
+    /// About how long what begins with an event lasts [s], at a relative speed v [m/s]: the tearing of the
+    /// pins, sqrt(m s/F), or the opening of the gap up to the width of the bore, D/(4 v); `None` for others.
+    #[must_use]
+    pub fn duration(&self, event: NoseEvent, speed: f64) -> Option<f64> {
+        let lasting = match event {
+            NoseEvent::PinsShear => {
+                (self.reduced_mass() * self.tear_length() / self.pin_strength()).sqrt()
+            }
+            NoseEvent::Clear => (self.uncovered_travel() - self.engagement) / speed,
+            _ => return None,
+        };
+        (lasting.is_finite() && lasting > 0.0).then_some(lasting)
+    }
+
     /// State after an event at travel x [m], relative speed v [m/s] and absolute pressures [Pa].
     /// Events that only mark a moment leave the state as it is.
     pub fn after(
@@ -248,14 +279,15 @@ impl Nose {
         };
         match event {
             NoseEvent::PinsShear => Transition {
-                motion: Motion::Sliding,
+                motion: Motion::Tearing,
                 travel: 0.0,
                 speed: 0.0,
             },
-            NoseEvent::PinsTorn | NoseEvent::TetherPeak => go_on(motion),
+            NoseEvent::PinsTorn => go_on(Motion::Sliding),
+            NoseEvent::TetherPeak => go_on(motion),
             NoseEvent::Stop => self.halt(travel, bay_pressure, ambient_pressure),
             NoseEvent::BreakAway => Transition {
-                motion: Motion::Sliding,
+                motion: self.moving_off(travel),
                 travel,
                 speed: 0.0,
             },
@@ -291,7 +323,7 @@ impl Nose {
         let net = self.driving_force(bay_pressure, ambient_pressure, travel) - self.hold_down;
         let forward = self.static_friction + self.pin_residual_force(travel);
         let motion = if net > forward {
-            Motion::Sliding
+            self.moving_off(travel)
         } else if net < -self.static_friction && travel > 0.0 {
             Motion::Returning
         } else {

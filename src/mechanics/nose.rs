@@ -209,12 +209,20 @@ impl Nose {
     /// each pin's part falling linearly to zero over its tear length.
     pub fn pin_residual_force(&self, travel: f64) -> f64 {
         if travel >= self.tear_length() {
-            return 0.0;
+            0.0
+        } else {
+            self.tearing_force(travel)
         }
+    }
+
+    /// [`Nose::pin_residual_force`] while the pins tear [N]: the line of the last pin goes on beyond its
+    /// end, so that a step that looks past it meets no bend.
+    pub(super) fn tearing_force(&self, travel: f64) -> f64 {
+        let longest = self.tear_length();
         let (mut left, mut whole) = (0.0, 0.0);
         for pin in &self.pins {
             whole += pin.strength;
-            if travel < pin.tear_length {
+            if pin.tear_length > 0.0 && (travel < pin.tear_length || pin.tear_length >= longest) {
                 left += pin.strength * (1.0 - travel.max(0.0) / pin.tear_length);
             }
         }

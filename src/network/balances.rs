@@ -30,6 +30,9 @@ use crate::thermo::source::PropertySource;
 /// Air over CO2 by mass below which the air of a vessel changes nothing.
 const PURGED: f64 = 1e-10;
 
+/// States that are looked at together: those inside a step and at its end, for events and to be kept.
+const LOOKED_AT: usize = 4;
+
 /// Share of the whole charge by which a trial step may overdraw a vessel before it is refused.
 const LARGEST_OVERDRAFT: f64 = 1e-3;
 
@@ -42,6 +45,20 @@ pub struct PathFlow {
     pub open_area: f64,
     /// Choked.
     pub choked: bool,
+}
+
+/// How openings begin to change at a moment.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Onset {
+    /// None does, but for a bend in its law.
+    None,
+    /// One jumps.
+    Sudden,
+    /// One sets out from shut, with this much of its stroke to go [s].
+    Gradual {
+        /// Time to the end of the stroke [s].
+        remaining: f64,
+    },
 }
 
 /// All that the heat to a vessel depends on.
@@ -78,7 +95,7 @@ pub struct Network<'a, L> {
     /// Names the computation that each of the contents came from.
     versions: Vec<u64>,
     computed: u64,
-    known_contents: Vec<Memo<[f64; 4], (Contents, u64)>>,
+    known_contents: Vec<Memo<[f64; 4], (Contents, u64), LOOKED_AT>>,
     known_drafts: Vec<Memo<DraftKey, Draft>>,
     known_heat: Vec<Memo<HeatKey, (f64, f64)>>,
     /// Where the last search for the throat of each path ended.
@@ -262,6 +279,28 @@ impl<'a, L: PropertySource> Network<'a, L> {
         self.opened[path] = Some(time);
     }
 
+    /// How the openings begin to change at a time [s].
+    #[must_use]
+    pub fn onset(&self, time: f64) -> Onset {
+        let mut onset = Onset::None;
+        for (opened, path) in self.opened.iter().zip(&self.system.paths) {
+            let Some(since) = opened.map(|start| time - start).filter(|s| s.is_finite()) else {
+                continue;
+            };
+            let remaining = path.opening.time_fully_open() - since;
+            let nearby = 1e-6 * remaining.max(since).max(1e-9);
+            let [before, after] =
+                [since - nearby, since + nearby].map(|t| path.opening.fraction(t));
+            if after - before > 1e-2 {
+                return Onset::Sudden;
+            }
+            if before == 0.0 && after > 0.0 {
+                onset = Onset::Gradual { remaining };
+            }
+        }
+        onset
+    }
+
     /// Set what the nose is doing.
     pub fn set_motion(&mut self, motion: Motion) {
         self.motion = motion;
@@ -419,7 +458,7 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
                 rates[at] = speed;
                 rates[at + 1] =
                     nose.acceleration(self.motion, travel, speed, pressure, self.ambient.0);
-                if matches!(self.motion, Motion::Sliding | Motion::Returning) {
+                if self.motion.on_coupler() {
                     let work = pressure * nose.area() * speed;
                     rates[self.layout.vessels[bay] + 2] -= work;
                     rates[self.layout.accounts + 3] += work;

@@ -61,11 +61,12 @@ pub fn cooper_boiling_flux(reduced_pressure: f64, roughness: f64, superheat: f64
     if superheat <= 0.0 {
         return 0.0;
     }
-    let pr = reduced_pressure.clamp(0.001, 0.9);
+    let log_pressure = reduced_pressure.clamp(0.001, 0.9).ln();
     let exponent = 0.12 - 0.2 * (roughness * 1e6).log10();
-    let coefficient =
-        55.0 * pr.powf(exponent) * (-pr.log10()).powf(-0.55) / (co2::MOLAR_MASS * 1e3).sqrt();
-    (coefficient * superheat).powf(COOPER_POWER)
+    let factor = 55.0 * superheat / (co2::MOLAR_MASS * 1e3).sqrt();
+    let log_flux = factor.ln() + exponent * log_pressure
+        - 0.55 * (-log_pressure * std::f64::consts::LOG10_E).ln();
+    (COOPER_POWER * log_flux).exp()
 }
 
 /// Critical heat flux of pool boiling [W/m2].
@@ -81,7 +82,7 @@ pub fn zuber_critical_flux(
     gravity: f64,
 ) -> f64 {
     let buoyancy = surface_tension * gravity * (liquid_density - vapour_density).max(0.0);
-    0.131 * latent * vapour_density.sqrt() * buoyancy.powf(0.25)
+    0.131 * latent * vapour_density.sqrt() * buoyancy.sqrt().sqrt()
 }
 
 /// Surface tension of CO2 [N/m]: 0.0799 (1 - T/Tc)^1.262 (from memory; 0.0012 at 293 K, 0.0166 at
@@ -222,7 +223,8 @@ fn film_superheat(a: f64, difference: f64) -> f64 {
         let sum = alone + boiled;
         let step = (target - sum.ln()) * sum / (alone + COOPER_POWER * boiled);
         x += step;
-        if step.abs() <= 1e-13 {
+        // Newton squares what is left.
+        if step.abs() <= 1e-7 {
             break;
         }
     }

@@ -2,25 +2,28 @@
 //!
 //! A Jacobian by finite differences changes one vessel at a time: all others, and the paths between
 //! them, have just been computed. Two results are kept, so that the unchanged state outlives the
-//! changed one. A result found here is the one that was computed, bit for bit.
+//! changed one, or as many as are soon asked for again. A result found here is the one that was computed, bit for bit.
 
-/// Two results by key, and which of them was asked for last.
+/// `N` results by key, and which of them was asked for last.
 #[derive(Debug, Clone)]
-pub(super) struct Memo<K, V> {
-    slots: [Option<(K, V)>; 2],
+pub(super) struct Memo<K, V, const N: usize = 2> {
+    slots: [Option<(K, V)>; N],
     current: usize,
+    /// The slot to be filled next.
+    oldest: usize,
 }
 
-impl<K, V> Default for Memo<K, V> {
+impl<K, V, const N: usize> Default for Memo<K, V, N> {
     fn default() -> Self {
         Self {
-            slots: [None, None],
+            slots: std::array::from_fn(|_| None),
             current: 0,
+            oldest: 0,
         }
     }
 }
 
-impl<K: PartialEq, V> Memo<K, V> {
+impl<K: PartialEq, V, const N: usize> Memo<K, V, N> {
     /// The result for `key` if it is at hand.
     #[inline]
     pub fn find(&mut self, key: &K) -> Option<&V> {
@@ -29,10 +32,14 @@ impl<K: PartialEq, V> Memo<K, V> {
         self.current()
     }
 
-    /// Keeps a result in the place of the one not asked for last.
+    /// Keeps a result in the place of one not asked for last.
     pub fn keep(&mut self, key: K, value: V) {
-        self.current = 1 - self.current;
+        if self.oldest == self.current {
+            self.oldest = (self.oldest + 1) % N;
+        }
+        self.current = self.oldest;
         self.slots[self.current] = Some((key, value));
+        self.oldest = (self.oldest + 1) % N;
     }
 
     /// The result asked for last.

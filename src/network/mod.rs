@@ -21,5 +21,5 @@ mod memo;
 pub mod spec;
 pub mod standing;
 
-pub use balances::{Network, NetworkEvent};
+pub use balances::{Network, NetworkEvent, Onset};
 pub use error::NetworkError;

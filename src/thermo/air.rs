@@ -5,6 +5,10 @@
 //! mechanics; characteristic temperatures from memory of standard tables. Gives cp = 1005 J/(kg K)
 //! at 300 K. Energy is zero at 0 K for the translational and rotational part.
 
+use std::sync::LazyLock;
+
+use crate::numerics::interpolate::{PATCH_POINTS, monomials, patch_points};
+
 /// Specific gas constant of air [J/(kg K)].
 pub const GAS_CONSTANT: f64 = 287.05;
 
@@ -12,9 +16,50 @@ const NITROGEN: (f64, f64) = (0.7808, 3390.0);
 const OXYGEN: (f64, f64) = (0.2095, 2270.0);
 const RIGID: f64 = 2.5 - 0.0097; // argon and traces have no rotation
 
+/// Temperatures of 60 .. 1212 K in stretches of 8 K, over each of which energy and specific heat are
+/// polynomials of degree seven, to round-off (`tests/verification_tables.rs`).
+const COLDEST: f64 = 60.0;
+const STRETCH: f64 = 8.0;
+const STRETCHES: usize = 144;
+
+type Stretch = [[f64; 2]; PATCH_POINTS];
+
+static TABLE: LazyLock<Vec<Stretch>> = LazyLock::new(|| {
+    let stretch = |cell: usize| {
+        let middle = COLDEST + STRETCH * (cell as f64 + 0.5);
+        let at = patch_points().map(|x| solved(middle + 0.5 * STRETCH * x));
+        let columns = [
+            monomials(&at.map(|(energy, _)| energy)),
+            monomials(&at.map(|(_, heat)| heat)),
+        ];
+        std::array::from_fn(|power| columns.map(|column| column[power]))
+    };
+    (0..STRETCHES).map(stretch).collect()
+});
+
 /// Specific internal energy [J/kg] and isochoric specific heat [J/(kg K)] at a temperature [K].
 #[must_use]
 pub fn internal_energy_and_cv(temperature: f64) -> (f64, f64) {
+    let position = (temperature - COLDEST) / STRETCH;
+    // As an index a negative number would be the first stretch.
+    let inside = position >= 0.0;
+    match TABLE.get(position as usize) {
+        Some(stretch) if inside => {
+            let x = 2.0 * position.fract() - 1.0;
+            let (mut energy, mut heat) = (0.0, 0.0);
+            for [of_energy, of_heat] in stretch.iter().rev() {
+                energy = energy * x + of_energy;
+                heat = heat * x + of_heat;
+            }
+            (energy, heat)
+        }
+        _ => solved(temperature),
+    }
+}
+
+/// The same by the law itself.
+#[must_use]
+pub fn solved(temperature: f64) -> (f64, f64) {
     let mut energy = RIGID * temperature;
     let mut heat = RIGID;
     for (fraction, theta) in [NITROGEN, OXYGEN] {

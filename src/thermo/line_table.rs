@@ -6,6 +6,8 @@
 
 use std::sync::{LazyLock, OnceLock};
 
+use crate::numerics::interpolate::{Mosaic, Patch};
+use crate::numerics::roots::{self, Ends, Tolerance};
 use crate::thermo::coexistence::{self, Coexistence, Line, LinePhase};
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::{LOWEST_TEMPERATURE, ThermoError};
@@ -58,6 +60,55 @@ static SUBLIMATION: LazyLock<Table> = LazyLock::new(|| {
         1000,
     )
 });
+
+/// Logarithms of pressure [Pa] along the vapour-pressure line in stretches; the second coordinate is not used.
+const BOILING_CORNER: (f64, f64) = (13.16, 0.0);
+const BOILING_SIZE: (f64, f64) = (0.0625, 1.0);
+const BOILING_COUNT: (usize, usize) = (43, 1);
+
+/// Largest relative error of a boiling temperature at a test point of a stretch.
+pub const BOILING_TOLERANCE: f64 = 1e-9;
+
+static BOILING: LazyLock<Mosaic<1>> =
+    LazyLock::new(|| Mosaic::new(BOILING_CORNER, BOILING_SIZE, BOILING_COUNT));
+
+/// Temperature [K] at which the table of the vapour-pressure line has a pressure [Pa]; `None` outside it and
+/// in stretches where polynomials miss it by more than [`BOILING_TOLERANCE`].
+#[must_use]
+pub fn boiling_temperature(pressure: f64) -> Option<f64> {
+    let place = BOILING.place(pressure.ln(), 0.5)?;
+    let [patch] = BOILING.piece(&place, || {
+        let temperature = |x: f64| Some([boiling(BOILING.point(&place, x, 0.0).0)?]);
+        let test_points = [-0.97, -0.6, 0.0, 0.6, 0.97];
+        Patch::along_each_within(&temperature, &test_points, BOILING_TOLERANCE)
+    })?;
+    Some(patch.along(place.x))
+}
+
+/// The same by iteration, at the logarithm of a pressure.
+fn boiling(log_pressure: f64) -> Option<f64> {
+    let logarithm = |t: f64| {
+        let line = saturation(t)?;
+        let slope = line.pressure_slope / line.pressure;
+        Ok::<_, ThermoError>((line.pressure.ln() - log_pressure, slope))
+    };
+    let tolerance = Tolerance {
+        x_absolute: 1e-12,
+        x_relative: 1e-14,
+        value: 0.0,
+        max_iterations: 100,
+    };
+    let (low, high) = (SATURATION_LOW, TABLE_HIGH);
+    let root = roots::newton(
+        logarithm,
+        low,
+        high,
+        0.5 * (low + high),
+        Ends::Rising,
+        &tolerance,
+    );
+    root.ok().map(|root| root.x)
+}
 
 /// p, v, u and s of the heavy and the light phase.
 const COLUMNS: usize = 7;

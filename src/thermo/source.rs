@@ -28,6 +28,11 @@ pub trait PropertySource {
     /// # Errors
     /// Outside the line.
     fn sublimation(&self, temperature: f64) -> Result<Coexistence, ThermoError>;
+
+    /// Temperature [K] at which liquid and vapour have a pressure [Pa], where that is known without a search.
+    fn boiling_temperature(&self, _pressure: f64) -> Option<f64> {
+        None
+    }
 }
 
 /// The equations, solved at every call.
@@ -63,5 +68,8 @@ impl PropertySource for Tables {
     }
     fn sublimation(&self, temperature: f64) -> Result<Coexistence, ThermoError> {
         line_table::sublimation(temperature)
+    }
+    fn boiling_temperature(&self, pressure: f64) -> Option<f64> {
+        line_table::boiling_temperature(pressure)
     }
 }

@@ -43,7 +43,7 @@ fn run<S: System<Error = Infallible>>(bencher: divan::Bencher<'_, '_>, mut syste
     };
     bencher.bench_local(|| {
         integrator.start(0.0, &[1.0, 0.0, 1.0, 0.0, 1.0, 0.0, 1.0, 0.0]);
-        integrator.advance(&mut system, 4.0, &mut |_| {}).is_ok()
+        integrator.advance(&mut system, 4.0, &mut |_, _| {}).is_ok()
     });
 }
 

@@ -17,6 +17,8 @@ const SUSPICIOUS: f64 = 0.5;
 const CALM_STEPS: u32 = 6;
 /// Steps in a row refused beyond the limit of stability before going over at once.
 const REFUSED_STEPS: u32 = 2;
+/// Multiple of the stability limit at which one refusal is enough.
+const FAR_BEYOND: f64 = 2.0;
 /// Share of the stability limit above which a long stretch of steps counts as held back: where rates
 /// set in quadratically the error test shortens the step before stability has to.
 const RESTRAINED: f64 = 0.15;
@@ -24,6 +26,8 @@ const RESTRAINED: f64 = 0.15;
 const PATIENCE: u32 = 16;
 /// Below this h |lambda| the explicit method would be fine.
 const EASY: f64 = 1.0;
+/// The same for the first step of a stretch, which is shorter than what follows.
+const WELL_WITHIN: f64 = 1.0;
 /// Stiff steps of this kind before the first return to the explicit method; doubled for each
 /// return in the same run, so that a problem on the border does not switch for ever.
 const EASY_STEPS: u32 = 3;
@@ -133,6 +137,19 @@ impl Integrator {
         self.forget();
     }
 
+    /// [`restart`](Self::restart) with a step of a length known to be about right [s], by the explicit
+    /// method if that is so short.
+    pub fn restart_with(&mut self, step: f64) {
+        self.restart();
+        if step.is_finite() && step > 0.0 {
+            self.step = step;
+            let automatic = self.settings.method == Method::Automatic;
+            if automatic && self.use_stiff {
+                self.use_stiff = step * self.stiff.jacobian.spectral_radius() > WELL_WITHIN;
+            }
+        }
+    }
+
     /// Forgets what the last steps said of the method.
     fn forget(&mut self) {
         self.last_error = 1e-4;
@@ -192,8 +209,8 @@ impl Integrator {
         self.use_stiff
     }
 
-    /// Integrates to `end` exactly, or to the first event before or at it, calling `observe` after
-    /// each step. Known kinks of the rates in time belong at the end of an advance.
+    /// Integrates to `end` exactly, or to the first event before or at it, showing the system and each step
+    /// to `observe`, which may ask the system for more. Known kinks of the rates in time belong at the end of an advance.
     ///
     /// At an event the time and state are those just past the change of sign, as found on the dense
     /// output to the resolution of the time: the function has its new sign or is zero. Events
@@ -206,7 +223,7 @@ impl Integrator {
         &mut self,
         system: &mut S,
         end: f64,
-        observe: &mut dyn FnMut(&StepView<'_>),
+        observe: &mut dyn FnMut(&mut S, &StepView<'_>),
     ) -> Result<Stop, IntegrateError<S::Error>> {
         if self.given != self.dimension {
             return Err(IntegrateError::Dimension {
@@ -234,7 +251,7 @@ impl Integrator {
         &mut self,
         caller: &mut Caller<'_, S>,
         end: f64,
-        observe: &mut dyn FnMut(&StepView<'_>),
+        observe: &mut dyn FnMut(&mut S, &StepView<'_>),
     ) -> Result<Stop, IntegrateError<S::Error>> {
         match self.watch.begin(caller, self.time, &self.state) {
             Ok(Some(index)) => {
@@ -348,7 +365,7 @@ impl Integrator {
             if let Some(hit) = hit {
                 caller.statistics.events += 1;
                 std::mem::swap(&mut self.new, &mut self.hit_state);
-                self.commit(hit.time, observe);
+                self.commit(caller, hit.time, observe);
                 return Ok(Stop::Event { index: hit.index });
             }
             let growth = self.growth(error, may_grow);
@@ -360,7 +377,7 @@ impl Integrator {
             };
             self.step = self.step.min(self.settings.max_step);
             may_grow = true;
-            self.commit(time_new, observe);
+            self.commit(caller, time_new, observe);
             std::mem::swap(&mut self.rates, &mut self.rates_new);
             jacobian_known = false;
             if self.settings.method == Method::Automatic {
@@ -438,14 +455,20 @@ impl Integrator {
     }
 
     /// Makes the new state the present one and shows the step.
-    fn commit(&mut self, time_new: f64, observe: &mut dyn FnMut(&StepView<'_>)) {
-        observe(&StepView {
+    fn commit<S: System>(
+        &mut self,
+        caller: &mut Caller<'_, S>,
+        time_new: f64,
+        observe: &mut dyn FnMut(&mut S, &StepView<'_>),
+    ) {
+        let step = StepView {
             time_old: self.time,
             time_new,
             state_old: &self.state,
             state_new: &self.new,
             dense: &self.dense,
-        });
+        };
+        observe(caller.system, &step);
         self.time = time_new;
         std::mem::swap(&mut self.state, &mut self.new);
     }
@@ -472,7 +495,7 @@ impl Integrator {
         }
         let beyond = stiffness >= explicit::STABILITY;
         self.refused = if beyond { self.refused + 1 } else { 0 };
-        if self.refused >= REFUSED_STEPS {
+        if self.refused >= REFUSED_STEPS || stiffness >= FAR_BEYOND * explicit::STABILITY {
             self.switch(caller);
         }
     }

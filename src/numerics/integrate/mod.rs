@@ -34,7 +34,7 @@
 //! # fn main() -> Result<(), Box<dyn std::error::Error>> {
 //! let mut integrator = Integrator::new(2, 1, Settings::default())?;
 //! integrator.start(0.0, &[0.0, 5.0]);
-//! let stop = integrator.advance(&mut Stone, 10.0, &mut |_| {})?;
+//! let stop = integrator.advance(&mut Stone, 10.0, &mut |_, _| {})?;
 //! assert_eq!(stop, Stop::Event { index: 0 });
 //! assert!((integrator.time() - 1.0).abs() < 1e-12);
 //! # Ok(())
