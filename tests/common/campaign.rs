@@ -20,6 +20,9 @@ pub const SHOWS: f64 = 25.0;
 /// Most draws of a fault in search of one that shows.
 const DRAWS: u64 = 20;
 
+/// Least range of a logger of pressure [Pa] and of travel [m], as in the traces.
+const LEAST_RANGE: (f64, f64) = (1e4, 0.02);
+
 /// Designs the campaign goes through: a bench rocket, one with a servo, one with a reservoir.
 pub const DESIGNS: [&str; 3] = [
     "dunlin-bench.ron",
@@ -204,7 +207,11 @@ fn recorded(
         .filter_map(|column| reduce(&column, (-1.0, last), 300).0)
         .collect();
     for channel in channels.iter_mut().filter(|_| quiet) {
-        channel.noise = noise * channel.range;
+        let least = match channel.observable {
+            Observable::Pressure { .. } => LEAST_RANGE.0,
+            _ => LEAST_RANGE.1,
+        };
+        channel.noise = noise * channel.range.max(least);
         let counts = channel.spans.iter().map(|(_, _, count)| *count as f64);
         channel.deviations = counts.map(|count| channel.noise / count.sqrt()).collect();
     }
