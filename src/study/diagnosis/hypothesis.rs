@@ -7,6 +7,7 @@ use super::cause::Cause;
 use super::fit::{Effort, End, Fit, fit};
 use super::parameter::Role;
 use super::problem::Problem;
+use super::settle::Settled;
 use super::starts::{Known, Start, ranked_starts};
 
 /// A first look with what is known of other causes, a closer one with sensitivities of its own, and the last
@@ -31,6 +32,8 @@ pub const LAST: Effort = Effort {
 };
 /// Distance between starts below which one of them is enough.
 const APART: f64 = 0.8;
+/// Cost above the best fit from which another may go on.
+const NOT_FAR: f64 = 30.0;
 /// Time by which a nose may be off early or late [s].
 const OUT_OF_TIME: f64 = 5e-3;
 /// Improvement of the cost for which the design of another explanation is followed.
@@ -84,7 +87,17 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
             },
             None => start.completed(&self.problem),
         };
-        self.keep(fit(&self.problem, &start.settled, start.slopes, effort));
+        let mut found = fit(&self.problem, &start.settled, start.slopes, effort);
+        // One that was cut short not far above may yet come to less.
+        if let (Some(short), Some(own)) = (&found, &self.fit)
+            && short.end == End::CutShort
+            && short.cost() < own.cost() + NOT_FAR
+        {
+            let from = self.problem.settled(&short.z).ok();
+            let on = |from: Settled| fit(&self.problem, &from, Some(short.slopes.clone()), CLOSER);
+            found = from.and_then(on).or(found);
+        }
+        self.keep(found);
     }
 
     /// The same cause with another choice of the discrete values, from where this one ended.

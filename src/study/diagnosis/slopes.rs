@@ -104,7 +104,7 @@ impl Problem<'_, '_> {
                 let (mut probes, silent): (Vec<_>, Vec<_>) = probes
                     .into_iter()
                     .partition(|(effect, _)| *effect > NEGLIGIBLE);
-                if new && self.do_something(settled, &silent) {
+                if new && (careful || self.do_something(settled, &silent)) {
                     probes.extend(silent);
                 }
                 let probes: Vec<Probe> = probes.into_iter().map(|(_, probe)| probe).collect();
