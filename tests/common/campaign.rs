@@ -9,13 +9,16 @@ use coldkick::statistics::QuantileFunction;
 use coldkick::statistics::stream::{Purpose, Stream};
 use coldkick::study::diagnosis::synthetic::{Logger, draw_fault, record};
 use coldkick::study::diagnosis::{
-    BuildError, Cause, DesignInput, Diagnosis, DiagnosisSettings, Measured, Observable, Places,
-    Trigger, diagnose,
+    BuildError, Cause, Channel, DesignInput, Diagnosis, DiagnosisSettings, Measured, Observable,
+    Places, Trigger, diagnose,
 };
 use coldkick::trace::{Column, Quantity, reduce};
 
-/// Share of the range by which a fault must move the curve somewhere.
-pub const SHOWS: f64 = 0.1;
+/// By how much a fault must show to be one: growth of the least cost with nothing wrong (square of a distance
+/// in standard deviations) over that of the same test without the fault, both free of noise: 5 squared.
+pub const SHOWS: f64 = 25.0;
+/// Most draws of a fault in search of one that shows.
+const DRAWS: u64 = 20;
 
 /// Designs the campaign goes through: a bench rocket, one with a servo, one with a reservoir.
 pub const DESIGNS: [&str; 3] = [
@@ -49,53 +52,76 @@ pub struct Case {
     pub cause: Cause,
     /// Reported values of the fault [SI].
     pub reported: Vec<f64>,
-    /// One true value for each input of the design.
-    pub truth: Vec<f64>,
     pub measured: Measured,
+    /// By how much the fault shows (see [`SHOWS`]); `None` with nothing wrong, and where it was not asked.
+    pub shows: Option<f64>,
+    /// Draws of the fault that did not show.
+    pub hidden: u64,
+}
+
+/// Which faults a campaign has.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub enum Faults {
+    /// The first that is drawn from what is believed of it.
+    Any,
+    /// The first drawn that shows beyond the spreads of the design.
+    ThatShow,
 }
 
 /// Draws the inputs of a design, a fault from what is believed of it, sensor errors and noise.
-/// Returns `None` where the design has no place for the fault, a discharge fails, or no fault that
-/// shows is found.
+/// Returns `None` where the design has no place for the fault, a discharge fails, or none of the faults drawn
+/// shows.
 ///
-/// A fault that hardly moves the curve is no fault for this purpose: it is drawn again until the
-/// noise-free curve differs by [`SHOWS`] of its range somewhere.
+/// What lies within the stated spreads of a design is no fault of it: the fault is drawn again until the
+/// best explanation by the design as stated misses the test by five standard deviations.
 pub fn case(
     design: &Design,
     cause: Cause,
     channels: &[Observable],
     settings: &DiagnosisSettings,
     seed: u64,
+    which: Faults,
 ) -> Option<Case> {
-    let truth = drawn(design, &mut Stream::new(seed, Purpose::Other, 7));
-    let (system, _) = design.system(&truth).ok()?;
+    if cause == Cause::NothingWrong {
+        return with_fault(design, cause, &[], channels, settings, seed);
+    }
     let (nominal, _) = design.system(&design.central()).ok()?;
-    let logger = Logger {
-        noise: 0.0,
-        length: Some(system.horizon),
-        ..Logger::default()
+    let quiet = |cause: Cause, faults: &[f64]| {
+        let measured = recorded(design, cause, faults, channels, settings, seed, true)?;
+        Some((least_cost(design, &measured, settings), measured))
     };
-    let fine = Cause::NothingWrong;
-    let without = record(&system, fine, &[], channels, &logger, &settings.run).ok()?;
-    let range = range_of(&without.columns);
-    let faults = (0..20).find_map(|attempt| {
+    let (without, healthy) = quiet(Cause::NothingWrong, &[])?;
+    let range = healthy.channels.first()?.range;
+    let draws = if which == Faults::Any { 1 } else { DRAWS };
+    for attempt in 0..draws {
         let faults = draw_fault(cause, &nominal, range, seed + 1000 * attempt)?;
-        if cause == fine {
-            return Some(faults);
+        let Some((with, _)) = quiet(cause, &faults) else {
+            continue;
+        };
+        if which == Faults::Any || with - without > SHOWS {
+            let case = with_fault(design, cause, &faults, channels, settings, seed)?;
+            return Some(Case {
+                shows: Some(with - without),
+                hidden: attempt,
+                ..case
+            });
         }
-        let with = record(&system, cause, &faults, channels, &logger, &settings.run).ok()?;
-        let both = with
-            .columns
-            .iter()
-            .flatten()
-            .zip(without.columns.iter().flatten());
-        let most = both.map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
-        (most > SHOWS * range).then_some(faults)
-    })?;
-    with_fault(design, cause, &faults, channels, settings, seed)
+    }
+    None
 }
 
-pub fn drawn(design: &Design, stream: &mut Stream) -> Vec<f64> {
+/// Least cost with which the design as stated explains a test.
+fn least_cost(design: &Design, measured: &Measured, settings: &DiagnosisSettings) -> f64 {
+    let healthy = DiagnosisSettings {
+        causes: vec![Cause::NothingWrong],
+        ..settings.clone()
+    };
+    let answer = answer(design, std::slice::from_ref(measured), &healthy);
+    let first = &answer.explanations[0];
+    first.misfit * answer.inflation.powi(2) + first.surprise
+}
+
+fn drawn(design: &Design, stream: &mut Stream) -> Vec<f64> {
     design
         .inputs()
         .iter()
@@ -104,17 +130,6 @@ pub fn drawn(design: &Design, stream: &mut Stream) -> Vec<f64> {
             quantile.at(stream.uniform())
         })
         .collect()
-}
-
-fn range_of(columns: &[Vec<f64>]) -> f64 {
-    columns
-        .iter()
-        .map(|column| {
-            let most = column.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-            let least = column.iter().copied().fold(f64::INFINITY, f64::min);
-            most - least
-        })
-        .fold(0.0, f64::max)
 }
 
 /// A test with given freed values of a fault; everything else drawn by the seed: 1-3 % noise, drift,
@@ -127,18 +142,39 @@ pub fn with_fault(
     settings: &DiagnosisSettings,
     seed: u64,
 ) -> Option<Case> {
+    Some(Case {
+        cause,
+        reported: faults.to_vec(),
+        measured: recorded(design, cause, faults, channels, settings, seed, false)?,
+        shows: None,
+        hidden: 0,
+    })
+}
+
+/// What is recorded of a test; `quiet` leaves noise and spikes out, the values being as doubtful as with them.
+fn recorded(
+    design: &Design,
+    cause: Cause,
+    faults: &[f64],
+    channels: &[Observable],
+    settings: &DiagnosisSettings,
+    seed: u64,
+    quiet: bool,
+) -> Option<Measured> {
     let mut stream = Stream::new(seed, Purpose::Other, 7);
     let truth = drawn(design, &mut stream);
     let (system, _) = design.system(&truth).ok()?;
     let mut normal = || stream.normal_pair().0;
+    let noise = 0.01 + 0.02 * ((seed % 101) as f64 / 100.0);
+    let spikes = if seed.is_multiple_of(5) { 0.002 } else { 0.0 };
     let logger = Logger {
         rate: 2000.0,
-        noise: 0.01 + 0.02 * ((seed % 101) as f64 / 100.0),
+        noise: if quiet { 0.0 } else { noise },
         drift: 0.005 * normal(),
         zero: 0.005 * normal(),
         gain: 0.007 * normal(),
         lag: 5e-4 * 2f64.powf(normal()),
-        spikes: if seed.is_multiple_of(5) { 0.002 } else { 0.0 },
+        spikes: if quiet { 0.0 } else { spikes },
         command: 1e-3 * normal(),
         before: 0.05,
         length: None,
@@ -164,19 +200,20 @@ pub fn with_fault(
             times: trace.times.clone(),
             values,
         });
-    Some(Case {
-        cause,
-        reported: faults.to_vec(),
-        truth,
-        measured: Measured {
-            name: format!("case {seed}"),
-            channels: columns
-                .filter_map(|column| reduce(&column, (-1.0, last), 300).0)
-                .collect(),
-            trigger: Trigger::Known {
-                time: 0.0,
-                deviation: 2e-3,
-            },
+    let mut channels: Vec<Channel> = columns
+        .filter_map(|column| reduce(&column, (-1.0, last), 300).0)
+        .collect();
+    for channel in channels.iter_mut().filter(|_| quiet) {
+        channel.noise = noise * channel.range;
+        let counts = channel.spans.iter().map(|(_, _, count)| *count as f64);
+        channel.deviations = counts.map(|count| channel.noise / count.sqrt()).collect();
+    }
+    Some(Measured {
+        name: format!("case {seed}"),
+        channels,
+        trigger: Trigger::Known {
+            time: 0.0,
+            deviation: 2e-3,
         },
     })
 }

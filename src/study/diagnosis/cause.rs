@@ -94,6 +94,16 @@ impl Cause {
         }
     }
 
+    /// The cause that does the same to the rocket: a hole in the bay is a hole, whatever it was meant to be.
+    #[must_use]
+    pub fn twin(self) -> Option<Cause> {
+        match self {
+            Cause::SealLeak => Some(Cause::VentOpen),
+            Cause::VentOpen => Some(Cause::SealLeak),
+            _ => None,
+        }
+    }
+
     /// Whether the fault lies in the measurement and not in the rocket.
     #[must_use]
     pub fn is_sensor(self) -> bool {

@@ -13,11 +13,15 @@ use super::model::{Builder, Model};
 use super::parameter::Role;
 use super::posterior::Posterior;
 use super::problem::Problem;
-use super::search::{first_fits, settle_all};
+use super::search::search;
 use super::{DesignInput, Diagnosis, DiagnosisSettings, Explanation, separation};
 
 /// Most combinations of discrete choices tried, the likeliest first.
 const MOST_CHOICES: usize = 4;
+/// Most by which one of two causes that do the same is likelier than the other, and how much worse that may explain
+/// the traces (sum of squared residuals).
+const TWINS: f64 = 4.0;
+const ALIKE: f64 = 4.0;
 /// Probability from which on intervals are drawn.
 const WORTH_DRAWS: f64 = 0.01;
 
@@ -38,10 +42,7 @@ pub fn diagnose(
 ) -> Result<Diagnosis, StudyError> {
     let model = Model::new(inputs, correlations, build, traces, settings)?;
     let choices = choices(inputs, &model.central);
-    let mut hypotheses = first_fits(&model, &choices, observe)?;
-    observe(0.6);
-    let inflation = settle_all(&mut hypotheses, settings)?;
-    observe(0.9);
+    let (hypotheses, inflation) = search(&model, &choices, observe)?;
     let best = best_of(&hypotheses, settings).ok_or(StudyError::NoFit)?;
     let (problem, best_fit) = match hypotheses.get(best) {
         Some(Hypothesis {
@@ -127,8 +128,32 @@ fn explanations(
             faults: fault_values(&best.problem, &values),
         });
     }
+    share_among_twins(&mut found);
     found.sort_by(|a, b| b.probability.total_cmp(&a.probability));
     found
+}
+
+/// Of two causes that do the same to the rocket, what is believed of their sizes alone makes neither more than
+/// [`TWINS`] times as likely as the other, as long as both explain the traces alike.
+fn share_among_twins(explanations: &mut [Explanation]) {
+    let of = |cause: Cause, among: &[Explanation]| among.iter().position(|e| e.cause == cause);
+    for first in 0..explanations.len() {
+        let pair = explanations.get(first).and_then(|one| {
+            let second = of(one.cause.twin()?, explanations)?;
+            let other = explanations.get(second)?;
+            let alike = other.misfit - one.misfit < ALIKE;
+            let together = one.probability + other.probability;
+            let less = together / (1.0 + TWINS);
+            (alike && other.probability < less).then_some((second, together - less, less))
+        });
+        if let Some((second, more, less)) = pair {
+            for (index, probability) in [(first, more), (second, less)] {
+                if let Some(explanation) = explanations.get_mut(index) {
+                    explanation.probability = probability;
+                }
+            }
+        }
+    }
 }
 
 fn fault_values(

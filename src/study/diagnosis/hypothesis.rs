@@ -1,22 +1,40 @@
 //! A cause with one choice of the discrete values, and its best fit so far.
 
+use crate::statistics::StatisticsError;
+
 use super::DiagnosisSettings;
 use super::cause::Cause;
-use super::fit::{Effort, Fit, fit, ranked_starts};
+use super::fit::{Effort, End, Fit, fit};
 use super::parameter::Role;
 use super::problem::Problem;
+use super::starts::{Known, Start, ranked_starts};
 
-/// Steps of a first fit and of a last one.
+/// A first look with what is known of other causes, a closer one with sensitivities of its own, and the last
+/// one.
 pub const FIRST: Effort = Effort {
-    steps: 20,
+    steps: 12,
+    jacobians: 0,
+    careful: false,
+    wanted: f64::INFINITY,
+};
+pub const CLOSER: Effort = Effort {
+    steps: 15,
     jacobians: 3,
+    careful: false,
+    wanted: f64::INFINITY,
 };
 pub const LAST: Effort = Effort {
     steps: 40,
-    jacobians: 10,
+    jacobians: 6,
+    careful: true,
+    wanted: f64::INFINITY,
 };
 /// Distance between starts below which one of them is enough.
 const APART: f64 = 0.8;
+/// Time by which a nose may be off early or late [s].
+const OUT_OF_TIME: f64 = 5e-3;
+/// Improvement of the cost for which the design of another explanation is followed.
+const WORTH: f64 = 0.3;
 
 /// A cause with one choice of the discrete values.
 pub struct Hypothesis<'m, 'a> {
@@ -25,14 +43,19 @@ pub struct Hypothesis<'m, 'a> {
     /// Chance of the choice beforehand.
     pub weight: f64,
     /// Starts not yet followed, the best last.
-    starts: Vec<Vec<f64>>,
+    starts: Vec<Start>,
     /// The best fit so far.
     pub fit: Option<Fit>,
 }
 
 impl<'m, 'a> Hypothesis<'m, 'a> {
     /// Follows the best of some starts.
-    pub fn new(problem: Problem<'m, 'a>, weight: f64, mut starts: Vec<Vec<f64>>) -> Self {
+    pub fn new(
+        problem: Problem<'m, 'a>,
+        weight: f64,
+        mut starts: Vec<Start>,
+        effort: Effort,
+    ) -> Self {
         starts.reverse();
         let mut hypothesis = Hypothesis {
             problem,
@@ -40,7 +63,7 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
             starts,
             fit: None,
         };
-        hypothesis.follow(FIRST);
+        hypothesis.follow(effort);
         hypothesis
     }
 
@@ -50,25 +73,88 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
             return;
         };
         self.starts.retain(|other| {
-            let apart = other.iter().zip(&start).map(|(a, b)| (a - b).powi(2));
-            apart.sum::<f64>() > APART * APART
+            let pairs = other.settled.z.iter().zip(&start.settled.z);
+            pairs.map(|(a, b)| (a - b).powi(2)).sum::<f64>() > APART * APART
         });
-        if let Some(found) = fit(&self.problem, &start, effort)
-            && self
-                .fit
-                .as_ref()
-                .is_none_or(|old| found.cost() < old.cost())
-        {
+        // What a fit has learned of the sensitivities serves the next one.
+        let start = match &self.fit {
+            Some(fit) => Start {
+                slopes: Some(fit.slopes.clone()),
+                ..start
+            },
+            None => start.completed(&self.problem),
+        };
+        self.keep(fit(&self.problem, &start.settled, start.slopes, effort));
+    }
+
+    /// The same cause with another choice of the discrete values, from where this one ended.
+    ///
+    /// # Errors
+    /// A distribution that is not valid.
+    pub fn with_choice(
+        &self,
+        base: &[f64],
+        weight: f64,
+        effort: Effort,
+    ) -> Result<Option<Self>, StatisticsError> {
+        let (model, cause) = (self.problem.model, self.problem.cause);
+        let problem = Problem::new(model, cause, base, self.problem.inflation)?;
+        Ok(problem.zip(self.known()).map(|(problem, known)| {
+            let start = Start::at(&problem, &known, &known.z);
+            let found = start.and_then(|start| fit(&problem, &start.settled, start.slopes, effort));
+            Hypothesis {
+                problem,
+                weight,
+                starts: Vec::new(),
+                fit: found,
+            }
+        }))
+    }
+
+    fn keep(&mut self, found: Option<Fit>) {
+        let better = |found: &Fit| {
+            let known = self.fit.as_ref();
+            known.is_none_or(|old| found.cost() < old.cost())
+        };
+        if let Some(found) = found.filter(better) {
             self.fit = Some(found);
         }
     }
 
-    /// Goes on with a fit that was cut short.
-    pub fn go_on(&mut self) {
-        if let Some(old) = self.fit.take_if(|fit| !fit.converged) {
-            let found = fit(&self.problem, &old.z, LAST);
-            self.fit = found.or(Some(old));
-        }
+    /// Goes on with a fit that has not come to its end.
+    pub fn go_on(&mut self, effort: Effort, least: End) {
+        let Some(old) = self.fit.take_if(|fit| fit.end < least) else {
+            return;
+        };
+        let found = self
+            .problem
+            .settled(&old.z)
+            .ok()
+            .and_then(|settled| fit(&self.problem, &settled, Some(old.slopes.clone()), effort));
+        self.fit = found.or(Some(old));
+    }
+
+    /// Fits to the end, with care.
+    pub fn finish(&mut self) {
+        let Some(old) = self.fit.take() else { return };
+        let found = self.problem.settled(&old.z).ok().and_then(|settled| {
+            let found = fit(&self.problem, &settled, Some(old.slopes.clone()), LAST)?;
+            Some(match found.end {
+                End::Converged => found,
+                _ => found.freshened(&self.problem),
+            })
+        });
+        self.fit = found.or(Some(old));
+    }
+
+    /// Values and sensitivities of the fit.
+    #[must_use]
+    pub fn known(&self) -> Option<Known> {
+        let fit = self.fit.as_ref()?;
+        Some(Known {
+            z: fit.z.clone(),
+            slopes: Some(fit.slopes.clone()),
+        })
     }
 
     /// Logarithm of evidence times the chance beforehand.
@@ -80,38 +166,58 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
         self.log_prior(settings) + fit.log_evidence()
     }
 
-    /// Values with which the design of another explanation costs less here than the own fit: with the
-    /// freed value as found, or fitted alone.
+    /// Whether the nose is not off when it should be.
     #[must_use]
-    pub fn borrowed(&self, lender: &Problem<'_, '_>, z: &[f64]) -> Option<Vec<f64>> {
-        let known = self.fit.as_ref()?;
-        if lender.cause == self.problem.cause {
-            return None;
+    pub fn out_of_time(&self) -> bool {
+        let fit = self.fit.as_ref();
+        let settled = fit.and_then(|fit| self.problem.settled(&fit.z).ok());
+        let late = settled.and_then(|settled| self.problem.late(&settled));
+        late.is_some_and(|late| late.abs() > OUT_OF_TIME)
+    }
+
+    /// Looks along the freed value again from where the fit ended and from the design of another explanation,
+    /// and follows what promises to cost less. A nose that stays on explains most of a record in which it
+    /// leaves late, and from there a fit does not see the other side of the cliff; nor does a design
+    /// that is far from the right one.
+    pub fn scan_again(&mut self, lender: Option<(&Problem<'_, '_>, &Known)>) {
+        let (Some(own), Some(cost)) = (self.known(), self.fit.as_ref().map(Fit::cost)) else {
+            return;
+        };
+        let other = lender.filter(|(lender, _)| lender.cause != self.problem.cause);
+        let other = other.map(|(lender, known)| Known {
+            slopes: own.slopes.clone(),
+            ..self.problem.transfer(lender, known)
+        });
+        let designs: Vec<Known> = [own].into_iter().chain(other).collect();
+        let starts = ranked_starts(&self.problem, &designs).into_iter();
+        let best = starts.min_by(|a, b| a.expected.total_cmp(&b.expected));
+        if let Some(start) = best.filter(|start| start.expected < cost - WORTH) {
+            self.keep(fit(&self.problem, &start.settled, start.slopes, CLOSER));
         }
-        let mut moved = self.problem.transfer(lender, z);
-        let own = self.problem.parameters.iter().zip(&known.z).zip(&mut moved);
-        for ((parameter, own), slot) in own {
+    }
+
+    /// Follows the design of another explanation where, with the freed value as found here, it promises
+    /// to cost less than the own fit.
+    pub fn borrow_from(&mut self, lender: &Problem<'_, '_>, known: &Known) {
+        let Some(own) = self
+            .fit
+            .as_ref()
+            .filter(|_| lender.cause != self.problem.cause)
+        else {
+            return;
+        };
+        let mut moved = self.problem.transfer(lender, known);
+        let pairs = self.problem.parameters.iter().zip(&own.z);
+        for ((parameter, own), slot) in pairs.zip(&mut moved.z) {
             if matches!(parameter.role, Role::Fault(_)) {
                 *slot = *own;
             }
         }
-        let along = self.problem.fault_index().and_then(|k| {
-            let start = ranked_starts(&self.problem, std::slice::from_ref(&moved));
-            let mut line = self.problem.with_inflation(self.problem.inflation);
-            line.outer.retain(|outer| *outer == k);
-            Some(fit(&line, start.first()?, LAST)?.z)
-        });
-        let cost = |z: &Vec<f64>| {
-            let settled = self.problem.settled(z);
-            settled.map_or(f64::INFINITY, |settled| self.problem.cost_of(&settled))
-        };
-        along
-            .into_iter()
-            .chain([moved])
-            .map(|z| (cost(&z), z))
-            .min_by(|a, b| a.0.total_cmp(&b.0))
-            .filter(|(cost, _)| *cost < known.cost())
-            .map(|(_, z)| z)
+        moved.slopes = Some(own.slopes.clone());
+        let start = Start::at(&self.problem, &moved, &moved.z);
+        if let Some(start) = start.filter(|start| start.expected < own.cost() - WORTH) {
+            self.keep(fit(&self.problem, &start.settled, start.slopes, CLOSER));
+        }
     }
 
     /// Logarithm of the chance beforehand.

@@ -8,7 +8,7 @@
 //! Math. 630, 105). As the coordinates are in standard deviations of what is believed of them, the radius
 //! says how far a design may be bent at once. Between fresh Jacobians the secant update of Broyden (1965,
 //! Math. Comp. 19, 577) spares evaluations after steps that went as promised; a step that did not is
-//! tried again with a fresh one.
+//! tried again with a fresh one, as long as there are any to be had.
 
 use argmin::core::{
     Error, IterState, Jacobian, KV, Operator, Problem, Solver, TerminationReason, TerminationStatus,
@@ -22,6 +22,11 @@ type FitState = IterState<Vec<f64>, (), Matrix, (), Vec<f64>, f64>;
 const RADIUS: (f64, f64, f64) = (1.0, 3.0, 0.02);
 /// Steps with one Jacobian.
 const STALE: u64 = 3;
+/// Way from where the Jacobian was fresh within which it is as good as fresh after steps that went as
+/// promised, and beyond which a small promise is not believed.
+const NEAR: f64 = 0.4;
+/// Factor on what a fresh Jacobian promises within the radius of trust: more is not to be had soon.
+const AT_MOST: f64 = 10.0;
 /// Share of the promise with which a secant Jacobian may go on.
 const AS_PROMISED: f64 = 0.5;
 /// Most changes of lambda in search of the radius.
@@ -181,12 +186,21 @@ pub struct TrustedLeastSquares<'a> {
     /// Fresh Jacobians that may still be asked for.
     allowed: u64,
     radius: f64,
+    /// The Jacobian at the start, as far as it is known.
+    known: Option<Matrix>,
     /// Steps since the Jacobian was fresh.
     age: u64,
-    finished: bool,
-    /// Whether it ended for want of Jacobians.
-    cut_short: bool,
+    /// Way gone since then.
+    way: f64,
+    /// Whether the last step went as promised.
+    as_promised: bool,
+    /// Cost that must be in reach for a fit to go on.
+    wanted: f64,
+    ended: Option<TerminationReason>,
 }
+
+/// Why a fit ended that had no fresh Jacobian to look further, but whose last steps went as promised.
+pub const NOTHING_PROMISED: &str = "no more is promised";
 
 impl<'a> TrustedLeastSquares<'a> {
     /// A solver that stops once a step from a fresh Jacobian promises less than `tolerance`, or when it
@@ -198,10 +212,27 @@ impl<'a> TrustedLeastSquares<'a> {
             tolerance,
             allowed,
             radius: RADIUS.0,
+            known: None,
             age: 0,
-            finished: false,
-            cut_short: false,
+            way: 0.0,
+            as_promised: true,
+            wanted: f64::INFINITY,
+            ended: None,
         }
+    }
+
+    /// The same, to be given up where a cost is out of reach.
+    #[must_use]
+    pub fn wanting(mut self, cost: f64) -> Self {
+        self.wanted = cost;
+        self
+    }
+
+    /// The same with a Jacobian that is nearly that at the start.
+    #[must_use]
+    pub fn knowing(mut self, jacobian: Option<Matrix>) -> Self {
+        self.known = jacobian;
+        self
     }
 
     /// A fresh Jacobian, or the old one and the end of the fit where no more is allowed.
@@ -215,11 +246,16 @@ impl<'a> TrustedLeastSquares<'a> {
         O: Jacobian<Param = Vec<f64>, Jacobian = Matrix>,
     {
         let Some(left) = self.allowed.checked_sub(1) else {
-            self.cut_short = true;
+            self.ended = Some(if self.as_promised {
+                TerminationReason::SolverExit(NOTHING_PROMISED.to_owned())
+            } else {
+                TerminationReason::MaxItersReached
+            });
             return Ok(old);
         };
         self.allowed = left;
         self.age = 0;
+        self.way = 0.0;
         problem.jacobian(variates)
     }
 }
@@ -247,8 +283,14 @@ where
             .ok_or_else(|| Error::msg("a start is needed"))?;
         let residuals = problem.apply(&start)?;
         let cost = cost_of(&residuals, &start);
-        let none = Matrix::zero(residuals.len(), start.len());
-        let jacobian = self.refreshed(problem, &start, none)?;
+        let jacobian = match self.known.take() {
+            Some(known) => {
+                self.age = 1;
+                self.way = f64::INFINITY;
+                known
+            }
+            None => problem.jacobian(&start)?,
+        };
         let state = state.param(start).residuals(residuals).jacobian(jacobian);
         Ok((state.cost(cost), None))
     }
@@ -274,12 +316,17 @@ where
         let length = dot(&step.change, &step.change).sqrt();
         if step.promised < self.tolerance || length == 0.0 {
             // A secant Jacobian may promise too little.
-            if self.age == 0 {
-                self.finished = true;
+            if self.age == 0 || self.as_promised && self.way < NEAR {
+                self.ended = Some(TerminationReason::SolverConverged);
             } else {
                 jacobian = self.refreshed(problem, &variates, jacobian)?;
                 self.radius = self.radius.max(RADIUS.0);
             }
+            let state = state.param(variates).residuals(residuals);
+            return Ok((state.jacobian(jacobian).cost(cost), None));
+        }
+        if self.age == 0 && cost - AT_MOST * step.promised > self.wanted {
+            self.ended = Some(TerminationReason::MaxItersReached);
             let state = state.param(variates).residuals(residuals);
             return Ok((state.jacobian(jacobian).cost(cost), None));
         }
@@ -296,11 +343,14 @@ where
         } else if gain < 0.25 {
             self.radius = (if gain > 0.0 { 0.5 } else { 0.3 }) * length;
         }
+        self.as_promised = gain > AS_PROMISED;
         let state = match attempt {
             Some((after, new_cost)) if new_cost < cost => {
-                if self.age == 0 && gain > AS_PROMISED && cost - new_cost < self.tolerance {
-                    self.finished = true;
-                } else if gain < AS_PROMISED || self.age + 1 >= STALE {
+                let little = cost - new_cost < self.tolerance;
+                let stale = !self.as_promised || self.age + 1 >= STALE;
+                if self.as_promised && little && self.way + length < NEAR {
+                    self.ended = Some(TerminationReason::SolverConverged);
+                } else if little || self.allowed > 0 && stale {
                     jacobian = self.refreshed(problem, &step.variates, jacobian)?;
                 } else {
                     let moved = jacobian.times(&step.change);
@@ -311,30 +361,32 @@ where
                         .collect();
                     jacobian.add_outer(1.0 / (length * length), &surprise, &step.change);
                     self.age += 1;
+                    self.way += length;
                 }
                 let state = state.param(step.variates).residuals(after);
                 state.cost(new_cost)
             }
             _ => {
-                if self.age > 0 {
+                if self.age > 0 && self.allowed > 0 {
                     jacobian = self.refreshed(problem, &variates, jacobian)?;
                 }
                 state.param(variates).residuals(residuals).cost(cost)
             }
         };
         if self.radius < RADIUS.2 {
-            self.finished = true;
+            self.ended = Some(if self.age == 0 {
+                TerminationReason::SolverConverged
+            } else {
+                TerminationReason::MaxItersReached
+            });
         }
         Ok((state.jacobian(jacobian), None))
     }
 
     fn terminate(&mut self, _state: &FitState) -> TerminationStatus {
-        if self.finished {
-            TerminationStatus::Terminated(TerminationReason::SolverConverged)
-        } else if self.cut_short {
-            TerminationStatus::Terminated(TerminationReason::MaxItersReached)
-        } else {
-            TerminationStatus::NotTerminated
+        match &self.ended {
+            Some(reason) => TerminationStatus::Terminated(reason.clone()),
+            None => TerminationStatus::NotTerminated,
         }
     }
 }

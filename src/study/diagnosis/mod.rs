@@ -30,6 +30,7 @@ mod sensors;
 mod separation;
 mod settle;
 mod slopes;
+mod starts;
 pub mod synthetic;
 
 use crate::discharge::Settings;

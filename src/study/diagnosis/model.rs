@@ -49,6 +49,8 @@ pub struct Model<'a> {
     pub deviations: Vec<Vec<Vec<Deviation>>>,
     /// When a model is looked at for the values of each channel, and how often for each of them.
     pub looks: Vec<Vec<(Vec<f64>, Vec<usize>)>>,
+    /// When the nose was off in each trace, on its clock [s], where that was seen.
+    pub off: Vec<Option<f64>>,
     /// Whether nothing that happens after the nose is off is compared, so that a run may end there.
     pub until_off: bool,
     /// Discharges computed so far.
@@ -137,6 +139,7 @@ impl<'a> Model<'a> {
                 .iter()
                 .map(|measured| measured.channels.iter().map(Channel::looks).collect())
                 .collect(),
+            off,
             until_off,
             count: AtomicU64::new(0),
         })

@@ -133,16 +133,17 @@ impl Run {
         }
     }
 
-    /// When the nose had moved by [`WIRE_TRAVEL`] [s], between two steps of the run: a fit needs it
-    /// to follow its values smoothly.
-    fn release(&self) -> Option<f64> {
-        let after = self.travel.iter().position(|t| *t > WIRE_TRAVEL)?;
+    /// When the nose had moved by some travel [m] [s], between two steps of the run: a fit needs it to
+    /// follow its values smoothly.
+    #[must_use]
+    pub fn time_of_travel(&self, travel: f64) -> Option<f64> {
+        let after = self.travel.iter().position(|t| *t > travel)?;
         let to = (*self.times.get(after)?, *self.travel.get(after)?);
         let Some(before) = after.checked_sub(1) else {
             return Some(to.0);
         };
         let from = (*self.times.get(before)?, *self.travel.get(before)?);
-        let share = (WIRE_TRAVEL - from.1) / (to.1 - from.1);
+        let share = (travel - from.1) / (to.1 - from.1);
         Some(from.0 + share * (to.0 - from.0))
     }
 
@@ -161,7 +162,7 @@ impl Run {
         let shares = times.iter().map(|t| (t - begin) / record).collect();
         let (source, offset): (&[f64], f64) = match observable {
             Observable::Release => {
-                let moved = self.release().unwrap_or(self.horizon);
+                let moved = self.time_of_travel(WIRE_TRAVEL).unwrap_or(self.horizon);
                 return Followed {
                     values: vec![(start + moved).min(end); times.len()],
                     shares,

@@ -121,7 +121,11 @@ impl<'m, 'a> Problem<'m, 'a> {
             inflation,
             outer: self.outer.clone(),
             inner: self.inner.clone(),
-            memory: Mutex::default(),
+            memory: Mutex::new(
+                self.memory
+                    .lock()
+                    .map_or_else(|_| Memory::default(), |memory| memory.forgetting_runs()),
+            ),
         }
     }
 
@@ -146,19 +150,6 @@ impl<'m, 'a> Problem<'m, 'a> {
         };
         let found = self.parameters.iter().map(|p| of(p).unwrap_or(0.0));
         found.collect()
-    }
-
-    /// Values of a fit to another problem of the same model, where both have them.
-    pub fn transfer(&self, other: &Problem<'_, '_>, z: &[f64]) -> Vec<f64> {
-        self.parameters
-            .iter()
-            .map(|parameter| {
-                let same = other.parameters.iter().zip(z).find(|(candidate, _)| {
-                    candidate.role == parameter.role && !matches!(candidate.role, Role::Fault(_))
-                });
-                same.map_or(0.0, |(_, z)| *z)
-            })
-            .collect()
     }
 
     /// Values of the inputs of the design for one trace [SI].
@@ -276,6 +267,11 @@ impl<'m, 'a> Problem<'m, 'a> {
             }
         }
         sensor
+    }
+
+    /// Whether what the cause frees needs a discharge when it moves.
+    pub fn frees_a_value_of_the_rocket(&self) -> bool {
+        self.fault_index().is_some_and(|k| self.outer.contains(&k))
     }
 
     /// Index of the first value freed by the cause, if any.

@@ -9,15 +9,18 @@ use crate::study::StudyError;
 use super::DiagnosisSettings;
 use super::cause::Cause;
 use super::evidence::Goodness;
-use super::fit::{fit, ranked_starts};
-use super::hypothesis::{FIRST, Hypothesis, LAST, best_of};
+use super::fit::{Effort, End, Fit};
+use super::hypothesis::{CLOSER, FIRST, Hypothesis, best_of};
 use super::model::Model;
 use super::problem::Problem;
+use super::starts::{Known, ranked_starts};
 
 /// Further starts of each cause that are followed while nothing explains the traces.
 const FOLLOWED: usize = 2;
 /// Causes whose further starts are followed.
 const SEARCHED: usize = 6;
+/// Causes that are looked for again along what they free.
+const SCANNED: usize = 5;
 /// Sum of the squared residuals over its expectation beyond which the traces are not explained.
 const UNEXPLAINED: f64 = 1.8;
 /// Factor on the noise beyond which fronts are out of place, and how often that is tried to mend.
@@ -25,109 +28,155 @@ const OUT_OF_PLACE: f64 = 1.5;
 const CONTINUED: usize = 2;
 /// Difference of the noise from the measured one that changes no answer.
 const KNOWN_WELL: f64 = 0.15;
-/// Logarithm of the evidence behind the best beyond which a cause is not refined.
+/// Logarithm of the evidence behind the best beyond which a cause is not looked at with all care.
 const HOPELESS: f64 = 8.0;
+/// The same where its own fit promised no more.
+const BEHIND: f64 = 6.0;
 /// The same for a second start.
-const IN_THE_RUNNING: f64 = 15.0;
-/// The same for a fit that was cut short.
-const FAR_BEHIND: f64 = 40.0;
+const IN_THE_RUNNING: f64 = 12.0;
+/// The same for a fit that was cut short: how far down it goes is then not known.
+const FAR_BEHIND: f64 = 150.0;
+/// The same where the nose is not off in time: what a record of travel says of that is worth hundreds.
+const OUT_OF_REACH: f64 = 1000.0;
+/// The same for a look at the design of the best.
+const BORROWS: f64 = 40.0;
 /// Logarithm of the evidence by which a choice may be behind, with nothing wrong, to be tried with
 /// every fault.
 const UNLIKELY_CHOICE: f64 = 8.0;
-/// Likely causes that are tried with every choice where the design as it is explains nothing.
+/// Likely causes that are tried with every choice, at least, as long as nothing explains the traces.
 const WITH_EVERY_CHOICE: usize = 4;
 
-/// A first fit of every cause with every choice of the discrete values worth trying.
+/// Every cause, and those in the running with every choice of the discrete values worth trying, each fitted as
+/// well as its chances deserve, with the noise as the residuals of the best show it; and the factor by which that is
+/// larger than measured [1].
 ///
 /// # Errors
-/// A distribution that is not valid.
-pub fn first_fits<'m, 'a>(
+/// A distribution that is not valid; where nothing can be fitted.
+pub fn search<'m, 'a>(
     model: &'m Model<'a>,
     choices: &[(Vec<f64>, f64)],
     observe: &(dyn Fn(f64) + Sync),
-) -> Result<Vec<Hypothesis<'m, 'a>>, StudyError> {
+) -> Result<(Vec<Hypothesis<'m, 'a>>, f64), StudyError> {
     let settings = model.settings;
     observe(0.0);
     // The design as it is, first: its fit is where the others may start.
-    let mut hypotheses: Vec<Hypothesis<'m, 'a>> = Vec::new();
-    for (base, weight) in choices {
-        if let Some(problem) = Problem::new(model, Cause::NothingWrong, base, 1.0)? {
-            let start = problem.expected();
-            let starts = ranked_starts(&problem, &[start]);
-            hypotheses.push(Hypothesis::new(problem, *weight, starts));
-        }
-    }
-    let explained = best_of(&hypotheses, settings)
-        .and_then(|best| hypotheses.get(best))
-        .is_some_and(explains);
-    let weights: Vec<f64> = hypotheses.iter().map(|h| h.log_weight(settings)).collect();
-    let most = weights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let (healthy, stated) = as_it_is(model, choices)?;
+    let best = best_of(&healthy, settings);
+    let explained = explained(&healthy, settings);
     observe(0.1);
-    // A choice far behind with nothing wrong is not tried with every fault; where the design as it is
-    // explains nothing, that says nothing, and every fault begins with the likeliest choice.
-    let worth = |index: usize| {
-        if explained {
-            weights
-                .get(index)
-                .is_none_or(|w| *w > most - UNLIKELY_CHOICE)
-        } else {
-            index == 0
-        }
+    // Where the design as it is explains nothing, its fits say nothing about the choices either.
+    let leading = best.filter(|_| explained).unwrap_or(0);
+    let weights: Vec<f64> = healthy.iter().map(|h| h.log_weight(settings)).collect();
+    let leads = weights.get(leading).copied().unwrap_or(0.0);
+    let worth = |(index, _): &(usize, &(Vec<f64>, f64))| {
+        let weight = weights.get(*index).copied().unwrap_or(f64::NEG_INFINITY);
+        *index != leading && (!explained || weight > leads - UNLIKELY_CHOICE)
     };
-    let pairs = |causes: &[Cause], chosen: &dyn Fn(usize) -> bool| -> Vec<(Cause, usize)> {
-        let each = |cause: &Cause| {
-            let places = (0..choices.len()).filter(|index| chosen(*index));
-            places.map(|index| (*cause, index)).collect::<Vec<_>>()
-        };
-        causes.iter().flat_map(each).collect()
-    };
-    let faults: Vec<Cause> = (settings.causes.iter().copied())
+    let further: Vec<&(Vec<f64>, f64)> = (choices.iter().enumerate())
+        .filter(worth)
+        .map(|(_, choice)| choice)
+        .collect();
+    let mut hypotheses = Vec::new();
+    if let (Some(choice), Some(lender)) = (choices.get(leading), healthy.get(leading)) {
+        // Nor do they say where a fault should begin: the design is bent out of shape.
+        let known = lender.known().filter(|_| explained).into_iter();
+        let designs: Vec<Known> = known.chain(stated).collect();
+        hypotheses = first_fits(lender, choice, &designs, explained, observe)?;
+    }
+    observe(0.5);
+    closer(&mut hypotheses, settings);
+    let others = other_choices(&hypotheses, &further, settings)?;
+    hypotheses.extend(others);
+    if settings.causes.contains(&Cause::NothingWrong) {
+        hypotheses.splice(0..0, healthy);
+    }
+    observe(0.6);
+    let inflation = settle_all(&mut hypotheses, settings)?;
+    observe(0.9);
+    Ok((hypotheses, inflation))
+}
+
+/// A first fit of every fault with one choice of the discrete values, from designs known of the `lender`, the
+/// design as it is.
+fn first_fits<'m, 'a>(
+    lender: &Hypothesis<'m, 'a>,
+    (base, weight): &(Vec<f64>, f64),
+    designs: &[Known],
+    explained: bool,
+    observe: &(dyn Fn(f64) + Sync),
+) -> Result<Vec<Hypothesis<'m, 'a>>, StudyError> {
+    let model = lender.problem.model;
+    let faults: Vec<Cause> = (model.settings.causes.iter().copied())
         .filter(|cause| *cause != Cause::NothingWrong)
         .collect();
     let done = AtomicUsize::new(0);
-    let total = (faults.len() * choices.len()).max(1) as f64;
-    let fitted = |pairs: &[(Cause, usize)], known: &[Hypothesis<'m, 'a>]| {
-        pairs
-            .par_iter()
-            .map(|(cause, index)| {
-                let Some((base, weight)) = choices.get(*index) else {
-                    return Ok(None);
-                };
-                let hypothesis = Problem::new(model, *cause, base, 1.0)?.map(|problem| {
-                    // The design as it is with this choice, and the same fault with another.
-                    let lenders = known.iter().filter(|h| {
-                        h.problem.cause == *cause
-                            || h.problem.cause == Cause::NothingWrong && h.problem.base == *base
-                    });
-                    let designs = first_designs(&problem, lenders);
-                    let starts = ranked_starts(&problem, &designs);
-                    Hypothesis::new(problem, *weight, starts)
-                });
-                let count = done.fetch_add(1, Ordering::Relaxed) + 1;
-                observe(0.1 + 0.5 * count as f64 / total);
-                Ok(hypothesis)
-            })
-            .collect::<Result<Vec<_>, StudyError>>()
+    let found = faults
+        .par_iter()
+        .map(|cause| {
+            let hypothesis = Problem::new(model, *cause, base, 1.0)?.map(|problem| {
+                if explained && let Ok(mut memory) = problem.memory.lock() {
+                    // What does nothing to the traces there does nothing to the same traces here.
+                    memory.explored = lender.fit.as_ref().map(Fit::cost);
+                }
+                let own = designs
+                    .iter()
+                    .map(|known| problem.transfer(&lender.problem, known));
+                let starts = ranked_starts(&problem, &own.collect::<Vec<_>>());
+                Hypothesis::new(problem, *weight, starts, FIRST)
+            });
+            let count = done.fetch_add(1, Ordering::Relaxed) + 1;
+            observe(0.1 + 0.4 * count as f64 / faults.len() as f64);
+            Ok(hypothesis)
+        })
+        .collect::<Result<Vec<_>, StudyError>>()?;
+    Ok(found.into_iter().flatten().collect())
+}
+
+/// The likeliest faults with other choices of the discrete values.
+fn other_choices<'m, 'a>(
+    hypotheses: &[Hypothesis<'m, 'a>],
+    choices: &[&(Vec<f64>, f64)],
+    settings: &DiagnosisSettings,
+) -> Result<Vec<Hypothesis<'m, 'a>>, StudyError> {
+    let behind = most_likely(hypotheses, settings) - BORROWS;
+    let least = if explained(hypotheses, settings) {
+        behind
+    } else {
+        behind.min(weight_of(hypotheses, settings, WITH_EVERY_CHOICE))
     };
-    let first = fitted(&pairs(&faults, &worth), &hypotheses)?;
-    hypotheses.extend(first.into_iter().flatten());
-    if !explained && choices.len() > 1 {
-        let mut likely: Vec<(Cause, f64)> = hypotheses
-            .iter()
-            .map(|h| (h.problem.cause, h.log_weight(settings)))
-            .filter(|(cause, _)| *cause != Cause::NothingWrong)
-            .collect();
-        likely.sort_by(|a, b| b.1.total_cmp(&a.1));
-        let few: Vec<Cause> = (likely.iter().map(|(cause, _)| *cause))
-            .take(WITH_EVERY_CHOICE)
-            .collect();
-        let further = fitted(&pairs(&few, &|index| index > 0), &hypotheses)?;
-        hypotheses.extend(further.into_iter().flatten());
+    let found = hypotheses
+        .par_iter()
+        .filter(|h| h.log_weight(settings) >= least)
+        .flat_map_iter(|h| choices.iter().map(move |(base, weight)| (h, base, *weight)))
+        .map(|(h, base, weight)| Ok(h.with_choice(base, weight, CLOSER)?))
+        .collect::<Result<Vec<_>, StudyError>>()?;
+    Ok(found.into_iter().flatten().collect())
+}
+
+/// Nothing wrong, fitted with every choice, and what is known of the stated design with the first.
+fn as_it_is<'m, 'a>(
+    model: &'m Model<'a>,
+    choices: &[(Vec<f64>, f64)],
+) -> Result<(Vec<Hypothesis<'m, 'a>>, Vec<Known>), StudyError> {
+    let mut healthy: Vec<Hypothesis<'m, 'a>> = Vec::new();
+    let mut stated = Vec::new();
+    for (base, weight) in choices {
+        let found = match healthy.first() {
+            Some(first) => first.with_choice(base, *weight, CLOSER)?,
+            None => Problem::new(model, Cause::NothingWrong, base, 1.0)?.map(|problem| {
+                let mut known = Known {
+                    z: problem.expected(),
+                    slopes: None,
+                };
+                let starts = ranked_starts(&problem, std::slice::from_ref(&known));
+                known.slopes = starts.iter().find_map(|start| start.slopes.clone());
+                stated.push(known);
+                Hypothesis::new(problem, *weight, starts, CLOSER)
+            }),
+        };
+        healthy.extend(found);
     }
-    if !settings.causes.contains(&Cause::NothingWrong) {
-        hypotheses.retain(|h| h.problem.cause != Cause::NothingWrong);
-    }
-    Ok(hypotheses)
+    Ok((healthy, stated))
 }
 
 /// Whether the residuals of a fit are about as large as the noise.
@@ -138,44 +187,32 @@ fn explains(hypothesis: &Hypothesis<'_, '_>) -> bool {
     })
 }
 
-/// Designs from which the fit of a fault begins: the stated one and those of fits that are known.
-fn first_designs<'h, 'm: 'h, 'a: 'm>(
-    problem: &Problem<'_, '_>,
-    known: impl Iterator<Item = &'h Hypothesis<'m, 'a>>,
-) -> Vec<Vec<f64>> {
-    let mut designs = vec![problem.expected()];
-    for hypothesis in known {
-        if let Some(fit) = &hypothesis.fit {
-            designs.push(problem.transfer(&hypothesis.problem, &fit.z));
-        }
-    }
-    designs
-}
-
 /// Searches on, fits all that are in the running with the noise as the residuals of the best show it,
 /// and says by which factor it is larger than measured [1].
 ///
 /// # Errors
 /// Where nothing can be fitted.
-pub fn settle_all(
+fn settle_all(
     hypotheses: &mut [Hypothesis<'_, '_>],
     settings: &DiagnosisSettings,
 ) -> Result<f64, StudyError> {
+    scan_again(hypotheses, settings);
     search_on(hypotheses, settings);
-    refine(hypotheses, 1.0, settings);
     look_again(hypotheses, settings);
+    borrow(hypotheses, settings);
+    careful(hypotheses, 1.0, settings);
     // Noise much larger than measured: fronts out of place, which find each other with that noise.
     let mut inflation = inflation_of(hypotheses, settings)?;
     for _ in 0..CONTINUED {
         if inflation < OUT_OF_PLACE {
             break;
         }
-        refine(hypotheses, inflation, settings);
-        refine(hypotheses, 1.0, settings);
+        careful(hypotheses, inflation, settings);
+        careful(hypotheses, 1.0, settings);
         inflation = inflation_of(hypotheses, settings)?;
     }
     if (inflation - 1.0).abs() > KNOWN_WELL {
-        refine(hypotheses, inflation, settings);
+        careful(hypotheses, inflation, settings);
     } else {
         // The best values hardly move with the noise.
         for hypothesis in hypotheses.iter_mut() {
@@ -187,37 +224,122 @@ pub fn settle_all(
     Ok(inflation)
 }
 
+/// Whether the best explanation explains the traces.
+fn explained(hypotheses: &[Hypothesis<'_, '_>], settings: &DiagnosisSettings) -> bool {
+    let best = best_of(hypotheses, settings).and_then(|best| hypotheses.get(best));
+    best.is_some_and(explains)
+}
+
+fn most_likely(hypotheses: &[Hypothesis<'_, '_>], settings: &DiagnosisSettings) -> f64 {
+    let weights = hypotheses.iter().map(|h| h.log_weight(settings));
+    weights.fold(f64::NEG_INFINITY, f64::max)
+}
+
+/// First fits that were cut short go on with sensitivities of their own, unless they are far behind and not even
+/// among the likeliest few, or so close to the best that they will be looked at with all care.
+fn closer(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
+    let most = most_likely(hypotheses, settings);
+    let least = weight_of(hypotheses, settings, SCANNED);
+    hypotheses
+        .par_iter_mut()
+        .filter(|h| {
+            let weight = h.log_weight(settings);
+            let behind = most - weight;
+            behind == 0.0 || behind > HOPELESS && (behind < FAR_BEHIND || weight >= least)
+        })
+        .for_each(|hypothesis| {
+            let excess = most - HOPELESS - hypothesis.log_weight(settings);
+            let cost = hypothesis.fit.as_ref().map_or(f64::INFINITY, Fit::cost);
+            let effort = Effort {
+                wanted: cost - 2.0 * excess,
+                ..CLOSER
+            };
+            hypothesis.go_on(effort, End::NothingPromised);
+        });
+}
+
+/// Logarithm of the evidence of the so manieth best.
+fn weight_of(hypotheses: &[Hypothesis<'_, '_>], settings: &DiagnosisSettings, place: usize) -> f64 {
+    let mut weights: Vec<f64> = hypotheses.iter().map(|h| h.log_weight(settings)).collect();
+    weights.sort_by(|a, b| b.total_cmp(a));
+    let found = weights.get(place - 1).or(weights.last());
+    found.copied().unwrap_or(f64::NEG_INFINITY)
+}
+
 /// As long as the best explanation does not explain the traces, the search may have ended too early:
 /// further starts of the best few.
 fn search_on(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
     for _ in 0..FOLLOWED {
-        let best = best_of(hypotheses, settings).and_then(|best| hypotheses.get(best));
-        if best.is_none_or(explains) {
+        if explained(hypotheses, settings) {
             return;
         }
-        let mut weights: Vec<f64> = hypotheses.iter().map(|h| h.log_weight(settings)).collect();
-        weights.sort_by(|a, b| b.total_cmp(a));
-        let least = weights.get(SEARCHED - 1).or(weights.last()).copied();
+        let least = weight_of(hypotheses, settings, SEARCHED);
         hypotheses
             .par_iter_mut()
-            .filter(|h| least.is_none_or(|least| h.log_weight(settings) >= least))
-            .for_each(|hypothesis| hypothesis.follow(LAST));
+            .filter(|h| h.log_weight(settings) >= least)
+            .for_each(|hypothesis| {
+                hypothesis.go_on(CLOSER, End::NothingPromised);
+                hypothesis.follow(CLOSER);
+            });
     }
+}
+
+/// Where the traces are not those of the design as it is, the likeliest faults are looked for along what they
+/// free from where they are fitted by now: all as long as nothing explains the traces, else those with which the nose
+/// is not off in time.
+fn scan_again(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
+    let Some((lender, known)) = lender_of(hypotheses, settings) else {
+        return;
+    };
+    if lender.cause == Cause::NothingWrong {
+        return;
+    }
+    let explained = explained(hypotheses, settings);
+    let most = most_likely(hypotheses, settings);
+    let least = weight_of(hypotheses, settings, SCANNED);
+    hypotheses
+        .par_iter_mut()
+        .filter(|h| h.log_weight(settings) >= least)
+        .filter(|h| h.problem.frees_a_value_of_the_rocket())
+        .filter(|h| !explained || h.log_weight(settings) > most - OUT_OF_REACH && h.out_of_time())
+        .for_each(|hypothesis| {
+            let lent = Some((&lender, &known)).filter(|_| !explained);
+            hypothesis.scan_again(lent);
+        });
+}
+
+/// The best explanation, and what is known of it.
+fn lender_of<'m, 'a>(
+    hypotheses: &[Hypothesis<'m, 'a>],
+    settings: &DiagnosisSettings,
+) -> Option<(Problem<'m, 'a>, Known)> {
+    let best = hypotheses.get(best_of(hypotheses, settings)?)?;
+    let lender = best.problem.with_inflation(best.problem.inflation);
+    Some((lender, best.known()?))
 }
 
 /// A second start of all that are in the running: a fit from the design as it is fitted without a fault may
 /// end elsewhere than one from the design as it is expected.
 fn look_again(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
-    let weights = hypotheses.iter().map(|h| h.log_weight(settings));
-    let most = weights.fold(f64::NEG_INFINITY, f64::max);
+    let most = most_likely(hypotheses, settings);
     hypotheses
         .par_iter_mut()
         .filter(|h| h.problem.cause != Cause::NothingWrong)
         .filter(|h| h.log_weight(settings) > most - IN_THE_RUNNING)
-        .for_each(|hypothesis| {
-            hypothesis.follow(FIRST);
-            hypothesis.go_on();
-        });
+        .for_each(|hypothesis| hypothesis.follow(FIRST));
+    closer(hypotheses, settings);
+}
+
+/// What the best explanation found of the design may serve the others better than their own.
+fn borrow(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
+    let most = most_likely(hypotheses, settings);
+    let Some((lender, known)) = lender_of(hypotheses, settings) else {
+        return;
+    };
+    hypotheses
+        .par_iter_mut()
+        .filter(|h| h.log_weight(settings) > most - BORROWS)
+        .for_each(|hypothesis| hypothesis.borrow_from(&lender, &known));
 }
 
 /// Factor on the noise that the residuals of the best explanation ask for.
@@ -235,9 +357,9 @@ fn inflation_of(
     }
 }
 
-/// Fits the causes that are still in the running again, with the noise as it turned out, fresh
-/// Jacobians and for the best a second start.
-fn refine(hypotheses: &mut [Hypothesis<'_, '_>], inflation: f64, settings: &DiagnosisSettings) {
+/// Fits the causes that are still in the running to their end, with the noise as it turned out and
+/// sensitivities made with care, as the evidence needs them; the others only take the noise over.
+fn careful(hypotheses: &mut [Hypothesis<'_, '_>], inflation: f64, settings: &DiagnosisSettings) {
     let share = |h: &Hypothesis<'_, '_>| (h.problem.inflation / inflation).powi(2);
     // With other noise the misfit shrinks or grows: judge by what it will be.
     let rough = |h: &Hypothesis<'_, '_>| {
@@ -249,43 +371,20 @@ fn refine(hypotheses: &mut [Hypothesis<'_, '_>], inflation: f64, settings: &Diag
         .iter()
         .map(rough)
         .fold(f64::NEG_INFINITY, f64::max);
-    // What the best explanation found of the design may serve the others better than their own.
-    let best = best_of(hypotheses, settings).and_then(|index| hypotheses.get(index));
-    let lent: Vec<Option<Vec<f64>>> = match best {
-        Some(Hypothesis {
-            problem: lender,
-            fit: Some(lender_fit),
-            ..
-        }) => hypotheses
-            .par_iter()
-            .map(|h| {
-                let near = rough(h) > most - FAR_BEHIND;
-                near.then(|| h.borrowed(lender, &lender_fit.z)).flatten()
-            })
-            .collect(),
-        _ => vec![None; hypotheses.len()],
-    };
-    hypotheses
-        .par_iter_mut()
-        .zip(lent)
-        .for_each(|(hypothesis, lent)| {
-            let cut_short = hypothesis.fit.as_ref().is_some_and(|fit| !fit.converged);
-            let margin = if cut_short { FAR_BEHIND } else { HOPELESS };
-            let close = lent.is_some() || rough(hypothesis) > most - margin;
-            let Some(old) = hypothesis.fit.take() else {
-                return;
-            };
-            let share = share(hypothesis);
+    hypotheses.par_iter_mut().for_each(|hypothesis| {
+        let short = (hypothesis.fit.as_ref()).is_none_or(|fit| fit.end == End::CutShort);
+        let margin = if short { HOPELESS } else { BEHIND };
+        let close = rough(hypothesis) > most - margin;
+        let share = share(hypothesis);
+        let Some(old) = hypothesis.fit.take() else {
+            return;
+        };
+        if share != 1.0 {
             hypothesis.problem = hypothesis.problem.with_inflation(inflation);
-            let again = close.then(|| {
-                let start = lent.as_ref().unwrap_or(&old.z);
-                let found = fit(&hypothesis.problem, start, LAST)?;
-                Some(if found.converged {
-                    found
-                } else {
-                    found.freshened(&hypothesis.problem)
-                })
-            });
-            hypothesis.fit = again.flatten().or_else(|| Some(old.with_noise(share)));
-        });
+        }
+        hypothesis.fit = Some(old.with_noise(share));
+        if close {
+            hypothesis.finish();
+        }
+    });
 }

@@ -47,9 +47,31 @@ pub struct Settled {
 #[derive(Debug, Default)]
 pub struct Memory {
     latest: Vec<Settled>,
-    best: Option<(f64, Vec<f64>)>,
+    best: Option<(f64, Settled)>,
     /// Sensitivities to the values of the rocket as last known.
     pub slopes: Option<Matrix>,
+    /// Whether they are next looked at from the other side.
+    pub other_side: bool,
+    /// Cost where every direction was looked at.
+    pub explored: Option<f64>,
+}
+
+impl Memory {
+    /// The same for another problem in which the same directions do nothing.
+    #[must_use]
+    pub fn forgetting_runs(&self) -> Self {
+        Memory {
+            explored: self.explored,
+            ..Memory::default()
+        }
+    }
+
+    fn keep(&mut self, settled: &Settled) {
+        if self.latest.len() >= KEPT {
+            self.latest.remove(0);
+        }
+        self.latest.push(settled.clone());
+    }
 }
 
 impl Problem<'_, '_> {
@@ -88,12 +110,13 @@ impl Problem<'_, '_> {
         dot(&settled.residuals, &settled.residuals) + free(&self.outer) + free(&self.inner)
     }
 
-    /// Where clocks and sensors begin to settle from now on. What was negligible elsewhere may not be
-    /// here.
-    pub fn begin_at(&self, z: &[f64]) {
+    /// Where a search begins, clocks and sensors settled, and what is known of the sensitivities to the
+    /// values of the rocket there.
+    pub fn begin_at(&self, settled: &Settled, slopes: Option<Matrix>) {
         if let Ok(mut memory) = self.memory.lock() {
-            memory.slopes = None;
-            memory.best = Some((f64::INFINITY, self.pick(&self.inner, z)));
+            memory.slopes = slopes;
+            memory.best = Some((self.cost_of(settled), settled.clone()));
+            memory.latest.clear();
         }
     }
 
@@ -105,69 +128,74 @@ impl Problem<'_, '_> {
         let outer = self.pick(&self.outer, z);
         let mut start = z.to_vec();
         if let Ok(memory) = self.memory.lock() {
-            let known = memory
-                .latest
-                .iter()
+            let best = memory.best.iter().map(|(_, settled)| settled);
+            let known = best
+                .chain(&memory.latest)
                 .find(|settled| self.pick(&self.outer, &settled.z) == outer);
             if let Some(known) = known {
                 return Ok(known.clone());
             }
-            if let Some((_, inner)) = &memory.best {
-                start = self.with(&self.inner, inner, &start);
+            if let Some((_, best)) = &memory.best {
+                start = self.with(&self.inner, &self.pick(&self.inner, &best.z), &start);
             }
         }
         let settled = self.settle(self.runs(&start)?, start);
         let cost = self.cost_of(&settled);
         if let Ok(mut memory) = self.memory.lock() {
             if memory.best.as_ref().is_none_or(|(best, _)| cost < *best) {
-                memory.best = Some((cost, self.pick(&self.inner, &settled.z)));
+                memory.best = Some((cost, settled.clone()));
+            } else {
+                memory.keep(&settled);
             }
-            if memory.latest.len() >= KEPT {
-                memory.latest.remove(0);
-            }
-            memory.latest.push(settled.clone());
         }
         Ok(settled)
     }
 
-    /// Clocks and sensors from several starts of the first value the cause frees, if it is one of
-    /// them; the best.
-    pub fn settled_from_several(
-        &self,
-        z: &[f64],
-        starts: &[f64],
-    ) -> Result<Settled, EvaluationError> {
-        let Some(k) = self.fault_index().filter(|k| self.inner.contains(k)) else {
-            return self.settled(z);
-        };
+    /// Clocks and sensors at their best, from where they are in `z` or, where the cause frees a value of
+    /// theirs, from several values of the first such; nothing that was found before matters.
+    ///
+    /// # Errors
+    /// Where the model cannot go.
+    pub fn settled_afresh(&self, z: &[f64], starts: &[f64]) -> Result<Settled, EvaluationError> {
         let runs = self.runs(z)?;
-        let mut best: Option<(f64, Settled)> = None;
-        for start in starts {
-            let from = self.with(&[k], &[*start], z);
-            let settled = self.settle(Arc::clone(&runs), from);
-            let cost = self.cost_of(&settled);
-            if best.as_ref().is_none_or(|(least, _)| cost < *least) {
-                best = Some((cost, settled));
-            }
-        }
-        match best {
-            Some((_, settled)) => Ok(settled),
-            None => self.settled(z),
-        }
+        let Some(k) = self.fault_index().filter(|k| self.inner.contains(k)) else {
+            return Ok(self.settle(runs, z.to_vec()));
+        };
+        let from = |start: &f64| {
+            let settled = self.settle(Arc::clone(&runs), self.with(&[k], &[*start], z));
+            (self.cost_of(&settled), settled)
+        };
+        let best = starts.iter().map(from).min_by(|a, b| a.0.total_cmp(&b.0));
+        Ok(match best {
+            Some((_, settled)) => settled,
+            None => self.settle(runs, z.to_vec()),
+        })
     }
 
-    /// How much later the expected readings of the first channel peak than the measured ones do [s].
-    pub fn peak_late(&self, settled: &Settled) -> Option<f64> {
+    /// How much later than in the first trace the nose is off, or where neither shows that it is, how much
+    /// later the readings of the first channel peak [s]; infinite where only one of them shows the nose off.
+    pub fn late(&self, settled: &Settled) -> Option<f64> {
         let channel = self.model.traces.first()?.channels.first()?;
         let run = settled.runs.first()?;
         let view = self.view(run, &settled.z, 0, 0)?;
-        let expected = view.followed.readings(&view.sensor);
-        let peak = |values: &[f64]| {
-            let pairs = values.iter().zip(&channel.times);
-            let most = pairs.max_by(|a, b| a.0.total_cmp(b.0));
-            most.map(|(_, time)| *time)
-        };
-        Some(peak(&expected)? - peak(&channel.values)?)
+        let nose = self.model.nominal.nose.as_ref();
+        let expected = nose.and_then(|(nose, _)| run.time_of_travel(nose.engagement));
+        let measured = self.model.off.first().copied().flatten();
+        let last = channel.times.last()?;
+        match (expected.map(|time| time + view.sensor.start), measured) {
+            (Some(expected), Some(measured)) => Some(expected - measured),
+            (None, Some(_)) => Some(f64::INFINITY),
+            (Some(expected), None) if expected < *last => Some(f64::NEG_INFINITY),
+            _ => {
+                let peak = |values: &[f64]| {
+                    let pairs = values.iter().zip(&channel.times);
+                    let most = pairs.max_by(|a, b| a.0.total_cmp(b.0));
+                    most.map(|(_, time)| *time)
+                };
+                let readings = view.followed.readings(&view.sensor);
+                Some(peak(&readings)? - peak(&channel.values)?)
+            }
+        }
     }
 
     fn settle(&self, runs: Arc<Vec<Run>>, mut z: Vec<f64>) -> Settled {
