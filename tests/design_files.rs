@@ -675,7 +675,19 @@ fn an_unused_or_misused_shared_draw_is_an_error() {
         "name: \"small\", shared: {\"soak\": \"5 K\"},",
         1,
     );
-    assert!(show(&Design::parse("x", &unused).unwrap_err()).contains("used nowhere"));
+    let shown = show(&Design::parse("x", &unused).unwrap_err());
+    assert!(shown.contains("used nowhere"));
+    assert!(shown.contains("refer to it as"), "{shown}");
+    let slip = unused
+        .replacen(
+            "{\"soak\": \"5 K\"}",
+            "{\"soak\": \"290 K\", \"sook\": \"280 K\"}",
+            1,
+        )
+        .replacen("temperature: \"20 degC\"", "temperature: \"$soak\"", 1);
+    let shown = show(&Design::parse("x", &slip).unwrap_err());
+    assert!(shown.contains("`sook` is used nowhere"), "{shown}");
+    assert!(shown.contains("did you mean `soak`?"), "{shown}");
     let twice = unused
         .replacen("temperature: \"20 degC\"", "temperature: \"$soak\"", 1)
         .replacen("\"5 K\"", "\"290 K\"", 1)

@@ -142,6 +142,8 @@ pub enum Problem {
     UnusedShared {
         /// The shared draw.
         name: String,
+        /// Those that are used.
+        used: Vec<String>,
     },
     /// A word that is not one of a few.
     #[error("`{found}` is not one of {}", known.join(", "))]
@@ -292,9 +294,10 @@ impl Problem {
                  \"lognormal MEDIAN factor NUMBER\""
                     .to_owned(),
             ),
-            Problem::UnusedShared { name } => {
-                Some(format!("refer to it as \"${name}\", or remove it"))
-            }
+            Problem::UnusedShared { name, used } => Some(match nearest(name, used) {
+                Some(meant) => format!("did you mean `{meant}`? It is used, as \"${meant}\""),
+                None => format!("refer to it as \"${name}\", or remove it"),
+            }),
             Problem::Conflict { help, .. } => Some(help.clone()),
             Problem::Overfilled { .. } => {
                 Some("check charge and volume: cartridges hold 0.60 to 0.76 kg/L of CO2".to_owned())

@@ -165,7 +165,10 @@ impl<'d> Reader<'d> {
             .keys()
             .find(|name| !self.catalogue.shared.contains_key(*name));
         if let Some(name) = unused {
-            let problem = Problem::UnusedShared { name: name.clone() };
+            let problem = Problem::UnusedShared {
+                name: name.clone(),
+                used: self.catalogue.shared.keys().cloned().collect(),
+            };
             return Err(self.error(&format!("shared.{name}"), problem));
         }
         Ok(self.catalogue.into_owned())

@@ -22,9 +22,10 @@ const AFTERWARDS: f64 = 1e-5;
 const CLEARED: f64 = 3e-4;
 
 /// First steps as shares of what is about to happen: of the rest of a valve's stroke once it begins to
-/// open, of the time the pins take to tear or the gap takes to open.
+/// open, of the time the pins take to tear, of that the gap takes to open.
 const SHARE_OF_ONSET: f64 = 0.05;
-const SHARE_OF_MOTION: f64 = 0.3;
+const SHARE_OF_TEAR: f64 = 0.6;
+const SHARE_OF_GAP: f64 = 0.3;
 
 /// Density below which the contents of a vessel need not be known to the relative tolerance [kg/m3].
 const THIN_GAS: f64 = 1.0;
@@ -275,7 +276,11 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
         };
         let ((nose, _), at) = self.system.nose.as_ref().zip(self.layout.nose)?;
         let lasting = nose.duration(event, self.integrator.state()[at + 1])?;
-        Some(SHARE_OF_MOTION * lasting)
+        let share = match event {
+            NoseEvent::PinsShear => SHARE_OF_TEAR,
+            _ => SHARE_OF_GAP,
+        };
+        Some(share * lasting)
     }
 
     fn tolerate(&mut self, relative: f64) -> Result<(), DischargeError> {

@@ -238,7 +238,8 @@ fn dusty(x: f64, dust: f64, kappa: f64, ratio: f64) -> (f64, f64) {
             let (value, slope) = excess(y);
             let step = -value / slope;
             y = (y + step).clamp(0.0, receiver);
-            if step.abs() < 1e-13 * y {
+            // Newton squares what is left.
+            if step.abs() < 1e-7 * y {
                 break;
             }
         }

@@ -19,7 +19,7 @@ use crate::thermo::coexistence::{Coexistence, saturation, triple_point};
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::line_table::TABLE_HIGH;
 use crate::thermo::source::PropertySource;
-use crate::thermo::{FluidPoint, LOWEST_TEMPERATURE, LinePhase, ThermoError};
+use crate::thermo::{FluidPoint, LOWEST_TEMPERATURE, ThermoError};
 
 /// Lowest throat temperature considered [K]; the pressure there is a few hundredths of a pascal.
 const COLDEST_THROAT: f64 = LOWEST_TEMPERATURE - 20.0;
@@ -572,7 +572,7 @@ fn entropy_on_line(
         |t: f64| -> Result<(f64, f64), FlowError> {
             let line = line(t)?;
             let phase = if light { &line.light } else { &line.heavy };
-            Ok((phase.entropy - s0, entropy_slope(&line, phase)))
+            Ok((phase.entropy - s0, line.entropy_slope(phase)))
         },
         low,
         high,
@@ -668,7 +668,7 @@ fn throat(line: &Coexistence, s0: f64, h0: f64) -> Throat {
     let (a, b, p) = (&line.heavy, &line.light, line.pressure);
     let latent = b.entropy - a.entropy;
     let x = (s0 - a.entropy) / latent;
-    let x_slope = -((1.0 - x) * entropy_slope(line, a) + x * entropy_slope(line, b)) / latent;
+    let x_slope = -((1.0 - x) * line.entropy_slope(a) + x * line.entropy_slope(b)) / latent;
     let volume = a.volume + x * (b.volume - a.volume);
     let volume_slope =
         (1.0 - x) * a.volume_slope + x * b.volume_slope + x_slope * (b.volume - a.volume);
@@ -681,11 +681,6 @@ fn throat(line: &Coexistence, s0: f64, h0: f64) -> Throat {
         // Multiplied by -dv/dT > 0, so that nothing is divided by.
         growth: volume * volume * line.pressure_slope + 2.0 * (h0 - enthalpy) * volume_slope,
     }
-}
-
-/// ds/dT of a phase along its line [J/(kg K2)].
-fn entropy_slope(line: &Coexistence, phase: &LinePhase) -> f64 {
-    (phase.internal_energy_slope + line.pressure * phase.volume_slope) / line.temperature
 }
 
 /// Temperature [K] in a stretch of a line at which its pressure is that of the receiver [Pa]; `None`

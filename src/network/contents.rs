@@ -30,11 +30,11 @@ const BRIM: f64 = 1e-3;
 /// Largest change of a temperature expected from the last evaluation, as a share of it.
 const LONGEST_STRIDE: f64 = 0.05;
 
-/// Newton steps, as shares of the temperature: one so small needs no further point, and after one so small
-/// the next point is exact to round-off.
-const ARRIVED: f64 = 1e-13;
-const LAST_STEP: f64 = 1e-6;
-const LAST_STEP_ON_LINE: f64 = 1e-7;
+/// A Newton step, as a share of the temperature, so short that what changes along it is a straight line to
+/// round-off: no further point is needed.
+const SHORT: f64 = 1e-8;
+/// The same as a share of this many times the distance to the critical temperature, where lines bend.
+const TAME: f64 = 10.0;
 
 /// The state of a vessel's contents.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -370,7 +370,6 @@ fn line_newton(
     use crate::thermo::fluids::carbon_dioxide as co2;
     let above = guess > co2::TRIPLE_TEMPERATURE;
     let mut t = guess;
-    let mut last_step = f64::INFINITY;
     for _ in 0..10 {
         let on_line = if above {
             t > co2::TRIPLE_TEMPERATURE && t < co2::CRITICAL_TEMPERATURE - 0.1
@@ -393,12 +392,13 @@ fn line_newton(
         let lever = line.lever(1.0 / density);
         let (u, cv) = air::internal_energy_and_cv(t);
         let step = (energy - lever.internal_energy - ratio * u) / (lever.cv + ratio * cv);
-        if last_step < LAST_STEP_ON_LINE * t || step.abs() < ARRIVED * t {
+        if step.abs() < SHORT * t.min(TAME * (co2::CRITICAL_TEMPERATURE - t)) {
+            let line = line.nearby(step);
+            let (light, heavy) = (line.light.density(), line.heavy.density());
             let two_phase = density > light && density < heavy;
             return two_phase.then(|| (mixture(&line, density), line));
         }
         t += step;
-        last_step = step.abs();
     }
     None
 }
@@ -428,12 +428,8 @@ fn gas_newton(
             return None;
         }
         let step = (energy - point.internal_energy - ratio * u) / slope;
-        if step.abs() < LAST_STEP * t {
-            let found = if step.abs() < ARRIVED * t {
-                point
-            } else {
-                properties.fluid(t + step, density)
-            };
+        if step.abs() < SHORT * t {
+            let found = point.nearby(step);
             let gas = metastable || is_gas(properties, found.temperature, density);
             return gas.then_some(found);
         }

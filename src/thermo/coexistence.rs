@@ -118,6 +118,30 @@ impl Coexistence {
         }
     }
 
+    /// The line a little further on, by its slopes: for a `step` [K] so short that they do not change.
+    #[must_use]
+    pub fn nearby(&self, step: f64) -> Self {
+        let phase = |phase: &LinePhase| LinePhase {
+            volume: phase.volume + step * phase.volume_slope,
+            internal_energy: phase.internal_energy + step * phase.internal_energy_slope,
+            entropy: phase.entropy + step * self.entropy_slope(phase),
+            ..*phase
+        };
+        Self {
+            temperature: self.temperature + step,
+            pressure: self.pressure + step * self.pressure_slope,
+            heavy: phase(&self.heavy),
+            light: phase(&self.light),
+            ..*self
+        }
+    }
+
+    /// ds/dT of one of the two phases along the line [J/(kg K2)].
+    #[must_use]
+    pub fn entropy_slope(&self, phase: &LinePhase) -> f64 {
+        (phase.internal_energy_slope + self.pressure * phase.volume_slope) / self.temperature
+    }
+
     /// Share the phases by the lever rule at an overall specific volume [m3/kg].
     #[must_use]
     pub fn lever(&self, volume: f64) -> Lever {

@@ -287,6 +287,19 @@ impl FluidPoint {
         }
     }
 
+    /// The point a little warmer at the same density, by its slopes: for a `step` [K] so short that they do
+    /// not change.
+    #[must_use]
+    pub fn nearby(&self, step: f64) -> Self {
+        Self {
+            temperature: self.temperature + step,
+            pressure: self.pressure + step * self.dp_dt,
+            internal_energy: self.internal_energy + step * self.cv,
+            entropy: self.entropy + step * self.cv / self.temperature,
+            ..*self
+        }
+    }
+
     /// Specific volume [m3/kg].
     #[must_use]
     pub fn volume(&self) -> f64 {

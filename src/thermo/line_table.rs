@@ -164,9 +164,6 @@ impl Table {
             ),
         };
         let (h, l) = (&c.heavy, &c.light);
-        let entropy_slope = |phase: &LinePhase| {
-            (phase.internal_energy_slope + c.pressure * phase.volume_slope) / c.temperature
-        };
         let scale = dt_dz * self.spacing;
         Ok([
             (c.pressure, c.pressure_slope * scale),
@@ -174,8 +171,8 @@ impl Table {
             (l.volume, l.volume_slope * scale),
             (h.internal_energy, h.internal_energy_slope * scale),
             (l.internal_energy, l.internal_energy_slope * scale),
-            (h.entropy, entropy_slope(h) * scale),
-            (l.entropy, entropy_slope(l) * scale),
+            (h.entropy, c.entropy_slope(h) * scale),
+            (l.entropy, c.entropy_slope(l) * scale),
         ])
     }
 
