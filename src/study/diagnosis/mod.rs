@@ -10,6 +10,7 @@ mod cause;
 mod changed_opening;
 mod curves;
 mod diagnose;
+mod differences;
 mod evidence;
 mod fault;
 mod fault_in_place;

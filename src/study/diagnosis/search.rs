@@ -258,7 +258,7 @@ fn closer(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
         });
 }
 
-/// Logarithm of the evidence of the so manieth best.
+/// Logarithm of the evidence of the last of so many likeliest, times its chance beforehand.
 fn weight_of(hypotheses: &[Hypothesis<'_, '_>], settings: &DiagnosisSettings, place: usize) -> f64 {
     let mut weights: Vec<f64> = hypotheses.iter().map(|h| h.log_weight(settings)).collect();
     weights.sort_by(|a, b| b.total_cmp(a));
