@@ -29,11 +29,9 @@ const NEGLIGIBLE: f64 = 0.3;
 /// Fall of the cost since every direction was looked at that makes the place another one: what did nothing
 /// there may do something here.
 const ELSEWHERE: f64 = 30.0;
-/// Change of all residuals together that shows that directions thought to do nothing do something.
-const SOMETHING: f64 = 0.2;
 /// Share of a change that may be a surprise without a look at the other side, and the cost that the error
 /// of the gradient may hide.
-const AS_EXPECTED: f64 = 0.15;
+const AS_EXPECTED: f64 = 0.08;
 const HIDDEN: f64 = 0.03;
 /// Step of a variate that shows whether a value of the design says what a cause frees.
 const SAYS: f64 = 0.5;
@@ -95,14 +93,7 @@ impl Problem<'_, '_> {
         let n = self.outer.len();
         let slopes = match old {
             Some(mut known) => {
-                let probes = self.principal(settled, &known, careful);
-                let (mut probes, silent): (Vec<_>, Vec<_>) = probes
-                    .into_iter()
-                    .partition(|(effect, _)| *effect > NEGLIGIBLE);
-                if new && (careful || self.do_something(settled, &silent)) {
-                    probes.extend(silent);
-                }
-                let probes: Vec<Probe> = probes.into_iter().map(|(_, probe)| probe).collect();
+                let probes = self.principal(settled, &known, careful, new);
                 self.probe(settled, &probes, side, &mut known);
                 known
             }
@@ -138,9 +129,14 @@ impl Problem<'_, '_> {
         self.probe(settled, &probes, 1.0, slopes);
     }
 
-    /// Differences along the principal directions of what is known, each with its effect on all residuals
-    /// together, clocks and sensors following.
-    fn principal(&self, settled: &Settled, known: &Matrix, careful: bool) -> Vec<(f64, Probe)> {
+    /// Differences along the principal directions of what is known: of those that matter, or of `every` one.
+    fn principal(
+        &self,
+        settled: &Settled,
+        known: &Matrix,
+        careful: bool,
+        every: bool,
+    ) -> Vec<Probe> {
         let Some(projected) = self.projected(settled, known) else {
             return Vec::new();
         };
@@ -153,42 +149,15 @@ impl Problem<'_, '_> {
             let size = (CHANGE / effect.max(1e-9))
                 .min(PLAIN_CHANGE / plain.max(1e-9))
                 .clamp(SHORTEST, LONGEST);
-            let probe = Probe {
+            (every || effect > NEGLIGIBLE).then_some(Probe {
                 direction,
                 size,
                 expected: size * plain,
-                missed: if effect > NEGLIGIBLE {
-                    MISSED
-                } else {
-                    UNKNOWN_MISSED
-                },
+                missed: if every { UNKNOWN_MISSED } else { MISSED },
                 known: careful.then_some(effect),
-            };
-            (effect, probe)
+            })
         };
-        values.iter().enumerate().map(of).collect()
-    }
-
-    /// Whether directions that should do nothing do something, all of them at once.
-    fn do_something(&self, settled: &Settled, silent: &[(f64, Probe)]) -> bool {
-        let Some((_, first)) = silent.first() else {
-            return false;
-        };
-        let mut direction = vec![0.0; first.direction.len()];
-        for (_, probe) in silent {
-            for (sum, own) in direction.iter_mut().zip(&probe.direction) {
-                *sum += own;
-            }
-        }
-        let together = Probe {
-            direction,
-            size: LONGEST,
-            expected: 1.0,
-            missed: f64::INFINITY,
-            known: None,
-        };
-        let found = self.difference(settled, &together, 1.0, &self.rates(&settled.z));
-        found.is_none_or(|found| dot(&found.change, &found.change).sqrt() > SOMETHING)
+        values.iter().enumerate().filter_map(of).collect()
     }
 
     /// Makes differences, first on one side, and mends the sensitivities along their directions.

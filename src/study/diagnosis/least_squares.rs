@@ -26,9 +26,7 @@ const STALE: u64 = 3;
 /// promised, and beyond which a small promise is not believed.
 const NEAR: f64 = 0.4;
 /// Factor on what a fresh Jacobian promises within the radius of trust: more is not to be had soon.
-const AT_MOST: f64 = 3.0;
-/// The same far from the end, where a promise of this share of the cost or more is one of many.
-const FAR: (f64, f64) = (0.1, 10.0);
+const AT_MOST: f64 = 10.0;
 /// Share of the promise with which a secant Jacobian may go on.
 const AS_PROMISED: f64 = 0.5;
 /// Most changes of lambda in search of the radius.
@@ -327,9 +325,7 @@ where
             let state = state.param(variates).residuals(residuals);
             return Ok((state.jacobian(jacobian).cost(cost), None));
         }
-        let far = step.promised > FAR.0 * cost;
-        let reach = if far { FAR.1 } else { AT_MOST } * step.promised;
-        if self.age == 0 && cost - reach > self.wanted {
+        if self.age == 0 && cost - AT_MOST * step.promised > self.wanted {
             self.ended = Some(TerminationReason::MaxItersReached);
             let state = state.param(variates).residuals(residuals);
             return Ok((state.jacobian(jacobian).cost(cost), None));
