@@ -35,7 +35,7 @@ const BEHIND: f64 = 6.0;
 /// The same for a second start.
 const IN_THE_RUNNING: f64 = 12.0;
 /// The same for a fit that was cut short: how far down it goes is then not known.
-const FAR_BEHIND: f64 = 150.0;
+const FAR_BEHIND: f64 = 1000.0;
 /// The same where the nose is not off in time: what a record of travel says of that is worth hundreds.
 const OUT_OF_REACH: f64 = 1000.0;
 /// The same for a look at the design of the best.
