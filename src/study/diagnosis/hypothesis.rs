@@ -188,23 +188,22 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
         late.is_some_and(|late| late.abs() > OUT_OF_TIME)
     }
 
-    /// Looks along the freed value again from where the fit ended and from the design of another explanation,
-    /// and follows what promises to cost less. A nose that stays on explains most of a record in which it
-    /// leaves late, and from there a fit does not see the other side of the cliff; nor does a design
-    /// that is far from the right one.
-    pub fn scan_again(&mut self, lender: Option<(&Problem<'_, '_>, &Known)>) {
-        let (Some(own), Some(cost)) = (self.known(), self.fit.as_ref().map(Fit::cost)) else {
+    /// Looks along the freed value again from the design of another explanation, and where `own` from where
+    /// the fit ended, and follows what promises to cost less. A nose that stays on explains most of a record in
+    /// which it leaves late, and from there a fit does not see the other side of the cliff; nor does
+    /// a design that is far from the right one.
+    pub fn scan_again(&mut self, own: bool, lender: &Problem<'_, '_>, known: &Known) {
+        let Some(cost) = self.fit.as_ref().map(Fit::cost) else {
             return;
         };
-        let other = lender.filter(|(lender, _)| lender.cause != self.problem.cause);
-        let other = other.map(|(lender, known)| Known {
-            slopes: own.slopes.clone(),
-            ..self.problem.transfer(lender, known)
-        });
-        let designs: Vec<Known> = [own].into_iter().chain(other).collect();
+        let other =
+            (lender.cause != self.problem.cause).then(|| self.problem.transfer(lender, known));
+        let own = self.known().filter(|_| own);
+        let designs: Vec<Known> = own.into_iter().chain(other).collect();
         let starts = ranked_starts(&self.problem, &designs).into_iter();
         let best = starts.min_by(|a, b| a.expected.total_cmp(&b.expected));
         if let Some(start) = best.filter(|start| start.expected < cost - WORTH) {
+            let start = start.completed(&self.problem);
             self.keep(fit(&self.problem, &start.settled, start.slopes, CLOSER));
         }
     }

@@ -269,11 +269,6 @@ impl<'m, 'a> Problem<'m, 'a> {
         sensor
     }
 
-    /// Whether what the cause frees needs a discharge when it moves.
-    pub fn frees_a_value_of_the_rocket(&self) -> bool {
-        self.fault_index().is_some_and(|k| self.outer.contains(&k))
-    }
-
     /// Index of the first value freed by the cause, if any.
     pub fn fault_index(&self) -> Option<usize> {
         self.parameters

@@ -36,8 +36,6 @@ const BEHIND: f64 = 6.0;
 const IN_THE_RUNNING: f64 = 12.0;
 /// The same for a fit that was cut short: how far down it goes is then not known.
 const FAR_BEHIND: f64 = 1000.0;
-/// The same where the nose is not off in time: what a record of travel says of that is worth hundreds.
-const OUT_OF_REACH: f64 = 1000.0;
 /// The same for a look at the design of the best.
 const BORROWS: f64 = 40.0;
 /// Logarithm of the evidence by which a choice may be behind, with nothing wrong, to be tried with
@@ -284,9 +282,9 @@ fn search_on(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings
     }
 }
 
-/// Where the traces are not those of the design as it is, the likeliest faults are looked for along what they
-/// free from where they are fitted by now: all as long as nothing explains the traces, else those with which the nose
-/// is not off in time.
+/// Where the traces are not those of the design as it is, faults are looked for again along what they free: as long as
+/// nothing explains the traces, the likeliest from where they are fitted by now and from where the best one is;
+/// else all others from there, as a fit may have ended far from what explains the traces as well.
 fn scan_again(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
     let Some((lender, known)) = lender_of(hypotheses, settings) else {
         return;
@@ -295,16 +293,15 @@ fn scan_again(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSetting
         return;
     }
     let explained = explained(hypotheses, settings);
-    let most = most_likely(hypotheses, settings);
     let least = weight_of(hypotheses, settings, SCANNED);
     hypotheses
         .par_iter_mut()
-        .filter(|h| h.log_weight(settings) >= least)
-        .filter(|h| h.problem.frees_a_value_of_the_rocket())
-        .filter(|h| !explained || h.log_weight(settings) > most - OUT_OF_REACH && h.out_of_time())
+        .filter(|h| explained || h.log_weight(settings) >= least)
+        .filter(|h| h.problem.base == lender.base || !explained)
+        .filter(|h| h.problem.cause != Cause::NothingWrong)
         .for_each(|hypothesis| {
-            let lent = Some((&lender, &known)).filter(|_| !explained);
-            hypothesis.scan_again(lent);
+            let own = !explained || hypothesis.out_of_time();
+            hypothesis.scan_again(own, &lender, &known);
         });
 }
 
