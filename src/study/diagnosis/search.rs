@@ -15,12 +15,15 @@ use super::model::Model;
 use super::problem::Problem;
 use super::starts::{Known, ranked_starts};
 
-/// Further starts of each cause that are followed while nothing explains the traces.
-const FOLLOWED: usize = 2;
+/// Further starts of each cause that are followed while nothing explains the traces: as the right cause
+/// may be among the last then, of every one.
+const FOLLOWED: usize = 6;
 /// Causes whose further starts are followed.
-const SEARCHED: usize = 6;
+const SEARCHED: usize = 13;
+/// Explanations, one after another the best, from which the other causes are looked for.
+const LOOKED_FROM: usize = 3;
 /// Causes that are looked for again along what they free.
-const SCANNED: usize = 5;
+const SCANNED: usize = 13;
 /// Sum of the squared residuals over its expectation beyond which the traces are not explained.
 const UNEXPLAINED: f64 = 1.8;
 /// Factor on the noise beyond which fronts are out of place, and how often that is tried to mend.
@@ -191,11 +194,24 @@ fn explains(hypothesis: &Hypothesis<'_, '_>) -> bool {
 /// # Errors
 /// Where nothing can be fitted.
 fn settle_all(
-    hypotheses: &mut [Hypothesis<'_, '_>],
+    hypotheses: &mut Vec<Hypothesis<'_, '_>>,
     settings: &DiagnosisSettings,
 ) -> Result<f64, StudyError> {
-    scan_again(hypotheses, settings);
-    search_on(hypotheses, settings);
+    // Whoever turns out best has not been looked from yet.
+    let mut looked_from = None;
+    for _ in 0..LOOKED_FROM {
+        let best = lender_of(hypotheses, settings).map(|(best, _)| (best.cause, best.base));
+        if best == looked_from {
+            break;
+        }
+        looked_from = best;
+        scan_again(hypotheses, settings);
+        search_on(hypotheses, settings);
+        if explained(hypotheses, settings) {
+            let others = with_its_choice(hypotheses, settings)?;
+            hypotheses.extend(others);
+        }
+    }
     look_again(hypotheses, settings);
     borrow(hypotheses, settings);
     careful(hypotheses, 1.0, settings);
@@ -303,6 +319,36 @@ fn scan_again(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSetting
             let own = !explained || hypothesis.out_of_time();
             hypothesis.scan_again(own, &lender, &known);
         });
+}
+
+/// The faults that have not been tried with the discrete values of the best explanation, looked for from its
+/// design.
+fn with_its_choice<'m, 'a>(
+    hypotheses: &[Hypothesis<'m, 'a>],
+    settings: &DiagnosisSettings,
+) -> Result<Vec<Hypothesis<'m, 'a>>, StudyError> {
+    let best = best_of(hypotheses, settings).and_then(|best| hypotheses.get(best));
+    let Some((best, (lender, known))) = best.zip(lender_of(hypotheses, settings)) else {
+        return Ok(Vec::new());
+    };
+    let tried = |cause: Cause| {
+        let mut alike = hypotheses.iter().filter(|h| h.problem.cause == cause);
+        alike.any(|h| h.problem.base == lender.base)
+    };
+    let found = settings
+        .causes
+        .par_iter()
+        .filter(|cause| **cause != Cause::NothingWrong && !tried(**cause))
+        .map(|cause| {
+            let problem = Problem::new(lender.model, *cause, &lender.base, lender.inflation)?;
+            Ok(problem.map(|problem| {
+                let known = problem.transfer(&lender, &known);
+                let starts = ranked_starts(&problem, &[known]);
+                Hypothesis::new(problem, best.weight, starts, CLOSER)
+            }))
+        })
+        .collect::<Result<Vec<_>, StudyError>>()?;
+    Ok(found.into_iter().flatten().collect())
 }
 
 /// The best explanation, and what is known of it.

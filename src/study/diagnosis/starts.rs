@@ -5,6 +5,7 @@ use rayon::prelude::*;
 use crate::numerics::matrix::Matrix;
 
 use super::least_squares::trusted_step;
+use super::model::BOUND;
 use super::parameter::Role;
 use super::problem::Problem;
 use super::settle::Settled;
@@ -78,7 +79,9 @@ impl Start {
 /// another that should peak in time: a front out of place does not say which way to go.
 fn along(problem: &Problem<'_, '_>, k: usize, known: &Known) -> Vec<Start> {
     let at = |reach: f64| Start::at(problem, known, &problem.with(&[k], &[reach], &known.z));
-    let mut found: Vec<Start> = REACHES.par_iter().filter_map(|reach| at(*reach)).collect();
+    let given = known.z.get(k).filter(|z| !REACHES.contains(z));
+    let reaches: Vec<f64> = REACHES.into_iter().chain(given.copied()).collect();
+    let mut found: Vec<Start> = reaches.par_iter().filter_map(|reach| at(*reach)).collect();
     for _ in 0..SHOTS {
         let place = |start: &Start| start.settled.z.get(k).copied().unwrap_or(0.0);
         found.sort_by(|a, b| place(a).total_cmp(&place(b)));
@@ -164,18 +167,24 @@ fn without_fault(problem: &Problem<'_, '_>, design: &Known) -> Vec<Start> {
 }
 
 impl Problem<'_, '_> {
-    /// Values and sensitivities known of another problem of the same model, where both have them.
+    /// Values and sensitivities known of another problem of the same model, where both have them; what a
+    /// twin frees is as large here as there.
     #[must_use]
     pub fn transfer(&self, other: &Problem<'_, '_>, known: &Known) -> Known {
+        let twins = self.cause.twin() == Some(other.cause);
         let own = |parameter: &super::parameter::Parameter| {
             let same = other
                 .parameters
                 .iter()
                 .zip(&known.z)
-                .find(|(candidate, _)| {
-                    candidate.role == parameter.role && !matches!(candidate.role, Role::Fault(_))
-                });
-            same.map_or(0.0, |(_, z)| *z)
+                .find(|(candidate, _)| candidate.role == parameter.role);
+            match (same, parameter.role) {
+                (Some((there, z)), Role::Fault(_)) if twins => {
+                    parameter.variate(there.value(*z)).clamp(-BOUND, BOUND)
+                }
+                (Some((_, z)), role) if !matches!(role, Role::Fault(_)) => *z,
+                _ => 0.0,
+            }
         };
         let slopes = known.slopes.as_ref();
         Known {
