@@ -237,9 +237,9 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
         }
         self.look()?;
         let brief = self.settings.extent != Extent::Horizon;
+        let vented = event == NetworkEvent::Vented || self.network.is_vented();
         if self.ending.is_none() && brief {
-            let over = matches!(event, NetworkEvent::Uncovered | NetworkEvent::Vented);
-            if self.cleared && (over || self.network.is_vented()) {
+            if self.cleared && (vented || event == NetworkEvent::Uncovered) {
                 self.ending = Some(self.coast_on()?);
             } else {
                 self.ending = match event {
@@ -252,7 +252,6 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
         if self.ending.is_some() {
             return self.recorder.end_stretch();
         }
-        let vented = event == NetworkEvent::Vented || self.network.is_vented();
         let loosest = match (self.cleared, vented) {
             (true, true) => Some(AFTERWARDS),
             (true, false) if brief && self.settings.loose_end => Some(CLEARED),

@@ -117,11 +117,14 @@ pub(crate) fn across_boundaries<P: PropertySource>(
     choke: Option<&Choke>,
     hint: &Hint,
 ) -> Result<Flux, FlowError> {
-    if let Some(choke) = choke {
-        return of_saturated_phase(properties, stagnation, receiver_pressure, choke);
+    if let Some(choke) = choke.filter(|choke| receiver_pressure <= choke.pressure) {
+        return Ok(choke.flux());
     }
     if let Some(flux) = unchoked(properties, stagnation, receiver_pressure) {
         return Ok(flux);
+    }
+    if choke.is_some() {
+        return of_saturated_phase(properties, stagnation, receiver_pressure);
     }
     if P::CHEAP
         && let Some(flux) = resumed(properties, stagnation, receiver_pressure, hint)
@@ -137,20 +140,12 @@ pub(crate) fn across_boundaries<P: PropertySource>(
     Ok(flux)
 }
 
-/// A saturated phase whose critical flow is known.
+/// A saturated phase above its only maximum, where the flux is that at the receiver's pressure.
 fn of_saturated_phase(
     properties: &impl PropertySource,
     stagnation: &Stagnation,
     receiver_pressure: f64,
-    critical: &Choke,
 ) -> Result<Flux, FlowError> {
-    if receiver_pressure <= critical.pressure {
-        return Ok(critical.flux());
-    }
-    // Above its only maximum the flux is that at the receiver's pressure.
-    if let Some(flux) = unchoked(properties, stagnation, receiver_pressure) {
-        return Ok(flux);
-    }
     let (low, high) = (co2::TRIPLE_TEMPERATURE, stagnation.temperature);
     let mut best = Best::at_rest(stagnation);
     best.pressure = receiver_pressure;

@@ -29,17 +29,36 @@ const CORNER: (f64, f64) = (220.0, 0.0);
 const SIZE: (f64, f64) = (2.0, 1.0);
 const COUNT: (usize, usize) = (42, 1);
 
-static VAPOUR: LazyLock<Mosaic<4>> = LazyLock::new(|| Mosaic::new(CORNER, SIZE, COUNT));
-static LIQUID: LazyLock<Mosaic<4>> = LazyLock::new(|| Mosaic::new(CORNER, SIZE, COUNT));
-
 /// Cells of 4 K by half of the pressure drop down to the throat.
 const UNCHOKED_SIZE: (f64, f64) = (4.0, 0.5);
 const UNCHOKED_COUNT: (usize, usize) = (21, 2);
 
-static UNCHOKED_VAPOUR: LazyLock<Mosaic<1>> =
-    LazyLock::new(|| Mosaic::new(CORNER, UNCHOKED_SIZE, UNCHOKED_COUNT));
-static UNCHOKED_LIQUID: LazyLock<Mosaic<1>> =
-    LazyLock::new(|| Mosaic::new(CORNER, UNCHOKED_SIZE, UNCHOKED_COUNT));
+/// One of the two phases: how it stands at rest on a line, and its tables.
+struct Phase {
+    at_rest: fn(&Tables, &Coexistence) -> Stagnation,
+    critical: Mosaic<4>,
+    unchoked: Mosaic<1>,
+}
+
+static VAPOUR: LazyLock<Phase> = LazyLock::new(|| Phase::new(Stagnation::light));
+static LIQUID: LazyLock<Phase> = LazyLock::new(|| Phase::new(Stagnation::liquid));
+
+impl Phase {
+    fn new(at_rest: fn(&Tables, &Coexistence) -> Stagnation) -> Self {
+        Self {
+            at_rest,
+            critical: Mosaic::new(CORNER, SIZE, COUNT),
+            unchoked: Mosaic::new(CORNER, UNCHOKED_SIZE, UNCHOKED_COUNT),
+        }
+    }
+
+    /// That of a state at rest; `None` if it is not saturated, or where properties do not come from tables.
+    fn of<P: PropertySource>(stagnation: &Stagnation) -> Option<&'static Self> {
+        let light = stagnation.density < co2::CRITICAL_DENSITY;
+        let phase = if light { &VAPOUR } else { &LIQUID };
+        (P::CHEAP && stagnation.saturated).then(|| &**phase)
+    }
+}
 
 /// How a saturated phase chokes.
 #[derive(Debug, Clone, Copy)]
@@ -53,17 +72,9 @@ pub(crate) struct Critical {
 /// How a state at rest chokes if it is a saturated phase; `None` if not, outside the tables, or where
 /// properties do not come from tables.
 pub(crate) fn of<P: PropertySource>(_: &P, stagnation: &Stagnation) -> Option<Critical> {
-    if !P::CHEAP || !stagnation.saturated {
-        return None;
-    }
-    let mosaic: &Mosaic<4> = if is_light(stagnation) {
-        &VAPOUR
-    } else {
-        &LIQUID
-    };
-    let at_rest = phase(stagnation);
-    let place = mosaic.place(stagnation.temperature, 0.5)?;
-    let at = mosaic.piece(&place, || patches(mosaic, &place, at_rest))?;
+    let phase = Phase::of::<P>(stagnation)?;
+    let place = phase.critical.place(stagnation.temperature, 0.5)?;
+    let at = phase.critical.piece(&place, || patches(phase, &place))?;
     let [mass_flux, pressure, frozen_flux, frozen_pressure] =
         at.each_ref().map(|patch| patch.along(place.x));
     Some(Critical {
@@ -86,22 +97,15 @@ pub(crate) fn frozen_unchoked<P: PropertySource>(
     receiver_pressure: f64,
     choke: &Choke,
 ) -> Option<f64> {
-    if !P::CHEAP || !stagnation.saturated {
-        return None;
-    }
-    let mosaic: &Mosaic<1> = if is_light(stagnation) {
-        &UNCHOKED_VAPOUR
-    } else {
-        &UNCHOKED_LIQUID
-    };
-    let at_rest = phase(stagnation);
+    let phase = Phase::of::<P>(stagnation)?;
+    let mosaic = &phase.unchoked;
     let p0 = stagnation.pressure;
     let drop = (p0 - receiver_pressure) / (p0 - choke.pressure);
     let place = mosaic.place(stagnation.temperature, drop)?;
     let over_straight = |x: f64, y: f64| -> Option<[f64; 1]> {
         let (temperature, drop) = mosaic.point(&place, x, y);
         let line = Tables.saturation(temperature).ok()?;
-        let state = at_rest(&Tables, &line);
+        let state = (phase.at_rest)(&Tables, &line);
         let critical = frozen::mass_flux(&Tables, &state, 0.0).ok()?;
         let throat = state.pressure - critical.throat_pressure;
         let square = if drop < SMALLEST_DROP {
@@ -126,27 +130,11 @@ pub(crate) fn frozen_unchoked<P: PropertySource>(
 /// Share of the pressure drop to the throat below which the flux is Bernoulli's.
 const SMALLEST_DROP: f64 = 1e-9;
 
-fn is_light(stagnation: &Stagnation) -> bool {
-    stagnation.density < co2::CRITICAL_DENSITY
-}
-
-/// How the phase that a saturated state is of stands at rest on a line.
-fn phase(stagnation: &Stagnation) -> AtRest {
-    if is_light(stagnation) {
-        Stagnation::light
-    } else {
-        Stagnation::liquid
-    }
-}
-
-/// A saturated phase of a line at rest.
-type AtRest = fn(&Tables, &Coexistence) -> Stagnation;
-
-fn patches(mosaic: &Mosaic<4>, place: &Place, at_rest: AtRest) -> Option<[Patch; 4]> {
+fn patches(phase: &Phase, place: &Place) -> Option<[Patch; 4]> {
     let searched = |x: f64| -> Option<[f64; 4]> {
-        let (temperature, _) = mosaic.point(place, x, 0.0);
+        let (temperature, _) = phase.critical.point(place, x, 0.0);
         let line = Tables.saturation(temperature).ok()?;
-        let state = at_rest(&Tables, &line);
+        let state = (phase.at_rest)(&Tables, &line);
         let flux = equilibrium::search(&Tables, &state, 0.0).ok()?;
         let frozen = frozen::mass_flux(&Tables, &state, 0.0).ok()?;
         let clear = flux.throat_pressure > CLEAR_OF_TRIPLE * co2::TRIPLE_PRESSURE_ROUNDED;

@@ -7,7 +7,7 @@
 
 use std::sync::LazyLock;
 
-use crate::numerics::interpolate::{PATCH_POINTS, monomials, patch_points};
+use crate::numerics::interpolate::Curves;
 
 /// Specific gas constant of air [J/(kg K)].
 pub const GAS_CONSTANT: f64 = 287.05;
@@ -22,17 +22,10 @@ const COLDEST: f64 = 60.0;
 const STRETCH: f64 = 8.0;
 const STRETCHES: usize = 144;
 
-type Stretch = [[f64; 2]; PATCH_POINTS];
-
-static TABLE: LazyLock<Vec<Stretch>> = LazyLock::new(|| {
+static TABLE: LazyLock<Vec<Curves<2>>> = LazyLock::new(|| {
     let stretch = |cell: usize| {
         let middle = COLDEST + STRETCH * (cell as f64 + 0.5);
-        let at = patch_points().map(|x| solved(middle + 0.5 * STRETCH * x));
-        let columns = [
-            monomials(&at.map(|(energy, _)| energy)),
-            monomials(&at.map(|(_, heat)| heat)),
-        ];
-        std::array::from_fn(|power| columns.map(|column| column[power]))
+        Curves::through(|x| solved(middle + 0.5 * STRETCH * x).into())
     };
     (0..STRETCHES).map(stretch).collect()
 });
@@ -44,15 +37,7 @@ pub fn internal_energy_and_cv(temperature: f64) -> (f64, f64) {
     // As an index a negative number would be the first stretch.
     let inside = position >= 0.0;
     match TABLE.get(position as usize) {
-        Some(stretch) if inside => {
-            let x = 2.0 * position.fract() - 1.0;
-            let (mut energy, mut heat) = (0.0, 0.0);
-            for [of_energy, of_heat] in stretch.iter().rev() {
-                energy = energy * x + of_energy;
-                heat = heat * x + of_heat;
-            }
-            (energy, heat)
-        }
+        Some(stretch) if inside => stretch.at(2.0 * position.fract() - 1.0).into(),
         _ => solved(temperature),
     }
 }

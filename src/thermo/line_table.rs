@@ -7,9 +7,9 @@
 use std::sync::{LazyLock, OnceLock};
 
 use crate::numerics::interpolate::{Mosaic, Patch};
-use crate::numerics::roots::{self, Ends, Tolerance};
 use crate::thermo::coexistence::{self, Coexistence, Line, LinePhase};
 use crate::thermo::fluids::carbon_dioxide as co2;
+use crate::thermo::solve::increasing;
 use crate::thermo::{LOWEST_TEMPERATURE, ThermoError};
 
 /// Liquid and vapour at a temperature [K], from the table where it reaches.
@@ -87,27 +87,15 @@ pub fn boiling_temperature(pressure: f64) -> Option<f64> {
 
 /// The same by iteration, at the logarithm of a pressure.
 fn boiling(log_pressure: f64) -> Option<f64> {
-    let logarithm = |t: f64| {
+    let logarithm = |t: f64| -> Result<(f64, f64), ThermoError> {
         let line = saturation(t)?;
         let slope = line.pressure_slope / line.pressure;
-        Ok::<_, ThermoError>((line.pressure.ln() - log_pressure, slope))
-    };
-    let tolerance = Tolerance {
-        x_absolute: 1e-12,
-        x_relative: 1e-14,
-        value: 0.0,
-        max_iterations: 100,
+        Ok((line.pressure.ln() - log_pressure, slope))
     };
     let (low, high) = (SATURATION_LOW, TABLE_HIGH);
-    let root = roots::newton(
-        logarithm,
-        low,
-        high,
-        0.5 * (low + high),
-        Ends::Rising,
-        &tolerance,
-    );
-    root.ok().map(|root| root.x)
+    let middle = 0.5 * (low + high);
+    let found = increasing("boiling temperature", (low, high), middle, logarithm).ok()?;
+    (found < high).then_some(found)
 }
 
 /// p, v, u and s of the heavy and the light phase.

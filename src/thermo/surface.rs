@@ -10,9 +10,7 @@
 
 use std::sync::LazyLock;
 
-use crate::numerics::interpolate::{
-    Mosaic, PATCH_POINTS, Patch, PatchPoint, Place, TEST_POINTS, monomials, patch_points,
-};
+use crate::numerics::interpolate::{Curves, Mosaic, Patch, PatchPoint, Place, TEST_POINTS};
 use crate::thermo::FluidPoint;
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::helmholtz::{Ideal, Reduced, ideal, residual, residual_value};
@@ -32,8 +30,8 @@ const DELTA_CELLS: usize = 108;
 
 struct Surface {
     mosaic: Mosaic<1>,
-    /// Ideal-gas part over each interval of tau: value, slope and curvature as in [`ideal`].
-    ideal: Vec<[[f64; 3]; PATCH_POINTS]>,
+    /// Ideal-gas part over each interval of tau.
+    ideal: Vec<Curves<3>>,
 }
 
 static SURFACE: LazyLock<Surface> = LazyLock::new(|| {
@@ -64,7 +62,8 @@ pub fn fluid(temperature: f64, density: f64) -> FluidPoint {
     {
         Some([patch]) => {
             let residual = reduced(patch.at(place.x, place.y), delta, tau);
-            let ideal = ideal_at(&surface.ideal[place.cell.0], place.x);
+            let [value, t, tt] = surface.ideal[place.cell.0].at(place.x);
+            let ideal = Ideal { value, t, tt };
             FluidPoint::from_parts(temperature, density, &ideal, &residual)
         }
         None => FluidPoint::new(temperature, density),
@@ -105,31 +104,12 @@ fn patch(mosaic: &Mosaic<1>, place: &Place) -> Option<[Patch; 1]> {
     good.then_some([patch])
 }
 
-/// Polynomials of degree seven through the ideal-gas part over one interval of tau.
-fn ideal_piece(cell: usize) -> [[f64; 3]; PATCH_POINTS] {
-    let tau = |x: f64| TAU_LOW + TAU_SIZE * (cell as f64 + 0.5 * (x + 1.0));
-    let at = patch_points().map(|x| ideal(tau(x)));
-    let columns = [
-        monomials(&at.map(|part| part.value)),
-        monomials(&at.map(|part| part.t)),
-        monomials(&at.map(|part| part.tt)),
-    ];
-    std::array::from_fn(|power| columns.map(|column| column[power]))
-}
-
-#[inline]
-fn ideal_at(piece: &[[f64; 3]; PATCH_POINTS], x: f64) -> Ideal {
-    let mut sum = [0.0; 3];
-    for coefficients in piece.iter().rev() {
-        for (sum, coefficient) in sum.iter_mut().zip(coefficients) {
-            *sum = *sum * x + coefficient;
-        }
-    }
-    Ideal {
-        value: sum[0],
-        t: sum[1],
-        tt: sum[2],
-    }
+/// The ideal-gas part over one interval of tau: value, slope and curvature as in [`ideal`].
+fn ideal_piece(cell: usize) -> Curves<3> {
+    Curves::through(|x| {
+        let part = ideal(TAU_LOW + TAU_SIZE * (cell as f64 + 0.5 * (x + 1.0)));
+        [part.value, part.t, part.tt]
+    })
 }
 
 /// How many rectangles the polynomials answer for, of how many asked for so far.

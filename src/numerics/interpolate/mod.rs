@@ -1,5 +1,5 @@
 //! Interpolation in tables: straight lines, cubic and quintic Hermite pieces, monotone
-//! slopes, and surfaces of bicubic Hermite pieces and of polynomial patches.
+//! slopes, curves of polynomials, and surfaces of bicubic Hermite pieces and of polynomial patches.
 //!
 //! The tables are checked and converted once, when made; a look-up allocates nothing, and on a
 //! uniform grid it does not search. Outside the grid a look-up is an error, never an
@@ -7,6 +7,7 @@
 
 mod bicubic;
 mod cubic;
+mod curves;
 mod grid;
 mod linear;
 mod mosaic;
@@ -15,6 +16,7 @@ mod quintic;
 
 pub use bicubic::{BicubicNode, BicubicSurface, SurfacePoint};
 pub use cubic::{CubicHermite, UniformCubicHermite, monotone_slopes};
+pub use curves::Curves;
 pub use grid::UniformGrid;
 pub use linear::LinearTable;
 pub use mosaic::{Mosaic, Place};
