@@ -53,9 +53,8 @@ pub fn pure_from<P: PropertySource>(
     receiver_pressure: f64,
     hint: &Hint,
 ) -> Result<Flux, FlowError> {
-    let tabulated = saturated_table::of(properties, stagnation);
-    let choke = match &tabulated {
-        Some(critical) => Some(critical.frozen),
+    let choke = match saturated_table::frozen(properties, stagnation) {
+        Some(choke) => Some(choke),
         None => {
             let sonic = isentrope::sonic_of_gas(properties, stagnation);
             let flux = equilibrium::gas_only(properties, stagnation, receiver_pressure, sonic)?;
@@ -65,8 +64,8 @@ pub fn pure_from<P: PropertySource>(
             sonic.map(|sonic| sonic.choke())
         }
     };
-    let throat = tabulated.map(|critical| critical.equilibrium);
     let equilibrium = || {
+        let throat = saturated_table::equilibrium(properties, stagnation);
         let throat = throat.as_ref();
         equilibrium::across_boundaries(properties, stagnation, receiver_pressure, throat, hint)
     };

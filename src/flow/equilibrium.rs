@@ -87,8 +87,7 @@ pub fn mass_flux(
         Some(flux) => Ok(flux),
         None => {
             let hint = Hint::default();
-            let critical = saturated_table::of(properties, stagnation);
-            let choke = critical.map(|critical| critical.equilibrium);
+            let choke = saturated_table::equilibrium(properties, stagnation);
             let choke = choke.as_ref();
             across_boundaries(properties, stagnation, receiver_pressure, choke, &hint)
         }
@@ -117,7 +116,7 @@ pub(crate) fn across_boundaries<P: PropertySource>(
     choke: Option<&Choke>,
     hint: &Hint,
 ) -> Result<Flux, FlowError> {
-    if let Some(choke) = choke.filter(|choke| receiver_pressure <= choke.pressure) {
+    if let Some(choke) = choke.filter(|choke| choke.chokes(receiver_pressure)) {
         return Ok(choke.flux());
     }
     if let Some(flux) = unchoked(properties, stagnation, receiver_pressure) {

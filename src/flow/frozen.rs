@@ -32,7 +32,7 @@ const TRACE: f64 = 0.05;
 const ABOVE_TRIPLE: f64 = 2.0;
 
 /// Lowest throat pressure considered [Pa].
-const LOWEST_PRESSURE: f64 = 1e-2;
+pub(super) const LOWEST_PRESSURE: f64 = 1e-2;
 
 /// Mass flux from `stagnation` into a receiver at `receiver_pressure` [Pa].
 ///
@@ -101,7 +101,7 @@ fn of_single(
     let flux = |p: &FluidPoint| p.density * velocity2(p).sqrt();
     // The common case, a vapour: sonic point by Newton, or the receiver met before it.
     if let Some(sonic) = sonic {
-        if sonic.pressure >= receiver_pressure {
+        if sonic.chokes(receiver_pressure) {
             return Ok(sonic.flux());
         }
         if let Some(mass_flux) =
@@ -113,7 +113,8 @@ fn of_single(
                 throat_pressure: receiver_pressure,
             });
         }
-        let point = isentrope::at_pressure(properties, start, receiver_pressure)?;
+        let receiver = receiver_pressure.max(LOWEST_PRESSURE);
+        let point = isentrope::at_pressure(properties, start, receiver)?;
         let throat_pressure = receiver_pressure;
         return Ok(Flux {
             mass_flux: flux(&point),
@@ -207,7 +208,7 @@ fn yielding(
         return Ok(1.0);
     }
     let liquid = Stagnation::liquid(properties, &properties.saturation(t)?);
-    let choke = saturated_table::of(properties, &liquid).map(|critical| critical.frozen);
+    let choke = saturated_table::frozen(properties, &liquid);
     let flux = choking_at(properties, &liquid, receiver_pressure, choke)?;
     Ok(1.0 + above * (flux.mass_flux / bernoulli(&liquid, receiver_pressure) - 1.0))
 }

@@ -10,9 +10,9 @@
 
 use std::sync::LazyLock;
 
-use crate::flow::stagnation::{Choke, Content, Stagnation};
+use crate::flow::stagnation::{Choke, Content, Flux, Stagnation};
 use crate::flow::{equilibrium, frozen, isentrope};
-use crate::numerics::interpolate::{Mosaic, Patch, Place, TEST_POINTS};
+use crate::numerics::interpolate::{Mosaic, Patch, TEST_POINTS};
 use crate::thermo::Coexistence;
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::source::{PropertySource, Tables};
@@ -24,32 +24,82 @@ pub const TOLERANCE: f64 = 1e-6;
 /// the flux can have two maxima.
 const CLEAR_OF_TRIPLE: f64 = 1.05;
 
-/// Stretches of 2 K from 220 K up; the second coordinate is not used.
-const CORNER: (f64, f64) = (220.0, 0.0);
+/// Temperature from which on saturated liquid that stays liquid chokes, at its spinodal, before its pressure
+/// has fallen to nothing [K]. The tables have a joint there.
+const LIQUID_CHOKES_FROM: f64 = 281.5882;
+
+/// Stretches of 2 K; the second coordinate is not used.
 const SIZE: (f64, f64) = (2.0, 1.0);
 const COUNT: (usize, usize) = (42, 1);
+const CORNER: (f64, f64) = (LIQUID_CHOKES_FROM - 31.0 * SIZE.0, 0.0);
 
-/// Cells of 4 K by half of the pressure drop down to the throat.
-const UNCHOKED_SIZE: (f64, f64) = (4.0, 0.5);
-const UNCHOKED_COUNT: (usize, usize) = (21, 2);
+/// Cells of 2 K by a quarter of 1 - sqrt(1 - drop), with the pressure drop as a share of that down to the
+/// throat: towards a spinodal the flux is smooth in that root.
+const UNCHOKED_SIZE: (f64, f64) = (2.0, 0.25);
+const UNCHOKED_COUNT: (usize, usize) = (42, 4);
+
+/// Largest relative error of the square of an unchoked flux at a test point of a cell.
+const UNCHOKED_TOLERANCE: f64 = 4e-6;
 
 /// One of the two phases: how it stands at rest on a line, and its tables.
 struct Phase {
+    liquid: bool,
     at_rest: fn(&Tables, &Coexistence) -> Stagnation,
-    critical: Mosaic<4>,
+    /// Critical flux and throat pressure, with the phases in equilibrium and without change of phase.
+    equilibrium: Mosaic<2>,
+    frozen: Mosaic<2>,
     unchoked: Mosaic<1>,
 }
 
-static VAPOUR: LazyLock<Phase> = LazyLock::new(|| Phase::new(Stagnation::light));
-static LIQUID: LazyLock<Phase> = LazyLock::new(|| Phase::new(Stagnation::liquid));
+static VAPOUR: LazyLock<Phase> = LazyLock::new(|| Phase::new(false, Stagnation::light));
+static LIQUID: LazyLock<Phase> = LazyLock::new(|| Phase::new(true, Stagnation::liquid));
 
 impl Phase {
-    fn new(at_rest: fn(&Tables, &Coexistence) -> Stagnation) -> Self {
+    fn new(liquid: bool, at_rest: fn(&Tables, &Coexistence) -> Stagnation) -> Self {
         Self {
+            liquid,
             at_rest,
-            critical: Mosaic::new(CORNER, SIZE, COUNT),
+            equilibrium: Mosaic::new(CORNER, SIZE, COUNT),
+            frozen: Mosaic::new(CORNER, SIZE, COUNT),
             unchoked: Mosaic::new(CORNER, UNCHOKED_SIZE, UNCHOKED_COUNT),
         }
+    }
+
+    /// Where the phase chokes at a temperature [K], as `search` says at the points of the stretch.
+    fn choke(
+        &self,
+        mosaic: &Mosaic<2>,
+        temperature: f64,
+        search: impl Fn(&Stagnation) -> Option<Flux>,
+    ) -> Option<Choke> {
+        let place = mosaic.place(temperature, 0.5)?;
+        let patches = mosaic.piece(&place, || {
+            let searched = |x: f64| -> Option<[f64; 2]> {
+                let state = self.at(mosaic.point(&place, x, 0.0).0)?;
+                let flux = search(&state)?;
+                Some([flux.mass_flux, flux.throat_pressure])
+            };
+            Patch::along_each_within(&searched, &[-0.97, -0.6, 0.0, 0.6, 0.97], TOLERANCE)
+        })?;
+        let [mass_flux, pressure] = patches.each_ref().map(|patch| patch.along(place.x));
+        Some(Choke {
+            mass_flux,
+            pressure,
+        })
+    }
+
+    fn frozen_at(&self, temperature: f64) -> Option<Choke> {
+        if self.liquid && temperature < LIQUID_CHOKES_FROM {
+            return Some(Choke::NOWHERE);
+        }
+        let searched = |state: &Stagnation| frozen::mass_flux(&Tables, state, 0.0).ok();
+        self.choke(&self.frozen, temperature, searched)
+    }
+
+    /// At rest at a temperature [K].
+    fn at(&self, temperature: f64) -> Option<Stagnation> {
+        let line = Tables.saturation(temperature).ok()?;
+        Some((self.at_rest)(&Tables, &line))
     }
 
     /// That of a state at rest; `None` if it is not saturated, or where properties do not come from tables.
@@ -60,37 +110,25 @@ impl Phase {
     }
 }
 
-/// How a saturated phase chokes.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Critical {
-    /// With the phases in equilibrium.
-    pub equilibrium: Choke,
-    /// Without change of phase.
-    pub frozen: Choke,
+/// Where a state at rest chokes with its phases in equilibrium if it is a saturated phase; `None` if not,
+/// outside the table, or where properties do not come from tables.
+pub(crate) fn equilibrium<P: PropertySource>(_: &P, stagnation: &Stagnation) -> Option<Choke> {
+    let phase = Phase::of::<P>(stagnation)?;
+    let searched = |state: &Stagnation| {
+        let flux = equilibrium::search(&Tables, state, 0.0).ok()?;
+        let clear = flux.throat_pressure > CLEAR_OF_TRIPLE * co2::TRIPLE_PRESSURE_ROUNDED;
+        clear.then_some(flux)
+    };
+    phase.choke(&phase.equilibrium, stagnation.temperature, searched)
 }
 
-/// How a state at rest chokes if it is a saturated phase; `None` if not, outside the tables, or where
-/// properties do not come from tables.
-pub(crate) fn of<P: PropertySource>(_: &P, stagnation: &Stagnation) -> Option<Critical> {
-    let phase = Phase::of::<P>(stagnation)?;
-    let place = phase.critical.place(stagnation.temperature, 0.5)?;
-    let at = phase.critical.piece(&place, || patches(phase, &place))?;
-    let [mass_flux, pressure, frozen_flux, frozen_pressure] =
-        at.each_ref().map(|patch| patch.along(place.x));
-    Some(Critical {
-        equilibrium: Choke {
-            mass_flux,
-            pressure,
-        },
-        frozen: Choke {
-            mass_flux: frozen_flux,
-            pressure: frozen_pressure,
-        },
-    })
+/// The same without change of phase.
+pub(crate) fn frozen<P: PropertySource>(_: &P, stagnation: &Stagnation) -> Option<Choke> {
+    Phase::of::<P>(stagnation)?.frozen_at(stagnation.temperature)
 }
 
 /// Frozen mass flux [kg/(m2 s)] of a state at rest that chokes as given, into a receiver at more than the
-/// throat's pressure [Pa]; `None` as for [`of`].
+/// throat's pressure [Pa]; `None` as for [`frozen`].
 pub(crate) fn frozen_unchoked<P: PropertySource>(
     _: &P,
     stagnation: &Stagnation,
@@ -101,49 +139,50 @@ pub(crate) fn frozen_unchoked<P: PropertySource>(
     let mosaic = &phase.unchoked;
     let p0 = stagnation.pressure;
     let drop = (p0 - receiver_pressure) / (p0 - choke.pressure);
-    let place = mosaic.place(stagnation.temperature, drop)?;
-    let over_straight = |x: f64, y: f64| -> Option<[f64; 1]> {
-        let (temperature, drop) = mosaic.point(&place, x, y);
-        let line = Tables.saturation(temperature).ok()?;
-        let state = (phase.at_rest)(&Tables, &line);
-        let critical = frozen::mass_flux(&Tables, &state, 0.0).ok()?;
-        let throat = state.pressure - critical.throat_pressure;
-        let square = if drop < SMALLEST_DROP {
-            2.0 * state.density * throat
-        } else {
-            let receiver = state.pressure - drop * throat;
-            let Content::Single(start) = &state.content else {
-                return None;
-            };
-            let point = isentrope::at_pressure(&Tables, start, receiver).ok()?;
-            let fall = state.enthalpy - point.enthalpy();
-            2.0 * point.density * point.density * fall / drop
-        };
-        Some([square / (critical.mass_flux * critical.mass_flux)])
-    };
+    let root = 1.0 - (1.0 - drop).max(0.0).sqrt();
+    let place = mosaic.place(stagnation.temperature, root)?;
     let [patch] = mosaic.piece(&place, || {
-        Patch::through_each_within(&over_straight, &TEST_POINTS, TOLERANCE)
+        let over_straight = |x: f64, y: f64| {
+            let (temperature, root) = mosaic.point(&place, x, y);
+            Some([over_straight(phase, temperature, root * (2.0 - root))?])
+        };
+        Patch::through_each_within(&over_straight, &TEST_POINTS, UNCHOKED_TOLERANCE)
     })?;
-    Some(choke.mass_flux * (drop * patch.value(place.x, place.y)).sqrt())
+    let straight = frozen::bernoulli(stagnation, receiver_pressure);
+    Some(straight * patch.value(place.x, place.y).sqrt())
+}
+
+/// Square of the frozen flux of a phase at rest at a temperature [K] over that of a fluid that does not yield
+/// to pressure, at a share of the pressure drop down to the throat.
+fn over_straight(phase: &Phase, temperature: f64, drop: f64) -> Option<f64> {
+    if drop < SMALLEST_DROP {
+        return Some(1.0);
+    }
+    let state = phase.at(temperature)?;
+    let whole = state.pressure - phase.frozen_at(temperature)?.pressure;
+    let Content::Single(start) = &state.content else {
+        return None;
+    };
+    let receiver = (state.pressure - drop * whole).max(frozen::LOWEST_PRESSURE);
+    let point = isentrope::at_pressure(&Tables, start, receiver).ok()?;
+    let fall = state.enthalpy - point.enthalpy();
+    Some(point.density * point.density * fall / (state.density * drop * whole))
 }
 
 /// Share of the pressure drop to the throat below which the flux is Bernoulli's.
 const SMALLEST_DROP: f64 = 1e-9;
 
-fn patches(phase: &Phase, place: &Place) -> Option<[Patch; 4]> {
-    let searched = |x: f64| -> Option<[f64; 4]> {
-        let (temperature, _) = phase.critical.point(place, x, 0.0);
-        let line = Tables.saturation(temperature).ok()?;
-        let state = (phase.at_rest)(&Tables, &line);
-        let flux = equilibrium::search(&Tables, &state, 0.0).ok()?;
-        let frozen = frozen::mass_flux(&Tables, &state, 0.0).ok()?;
-        let clear = flux.throat_pressure > CLEAR_OF_TRIPLE * co2::TRIPLE_PRESSURE_ROUNDED;
-        clear.then_some([
-            flux.mass_flux,
-            flux.throat_pressure,
-            frozen.mass_flux,
-            frozen.throat_pressure,
-        ])
+/// How many pieces the tables answer for, of how many asked for so far.
+#[must_use]
+pub fn filled() -> (usize, usize) {
+    let of = |phase: &Phase| {
+        let [a, b, c] = [
+            phase.equilibrium.filled(),
+            phase.frozen.filled(),
+            phase.unchoked.filled(),
+        ];
+        (a.0 + b.0 + c.0, a.1 + b.1 + c.1)
     };
-    Patch::along_each_within(&searched, &[-0.97, -0.6, 0.0, 0.6, 0.97], TOLERANCE)
+    let (vapour, liquid) = (of(&VAPOUR), of(&LIQUID));
+    (vapour.0 + liquid.0, vapour.1 + liquid.1)
 }

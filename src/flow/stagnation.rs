@@ -131,6 +131,18 @@ pub struct Choke {
 }
 
 impl Choke {
+    /// Of a flow that does not choke at any pressure.
+    pub const NOWHERE: Self = Self {
+        mass_flux: 0.0,
+        pressure: 0.0,
+    };
+
+    /// Whether the flow into a receiver [Pa] is choked.
+    #[must_use]
+    pub fn chokes(&self, receiver_pressure: f64) -> bool {
+        self.pressure > 0.0 && receiver_pressure <= self.pressure
+    }
+
     /// The flux of the choked flow.
     #[must_use]
     pub fn flux(&self) -> Flux {

@@ -31,8 +31,10 @@ const BRIM: f64 = 1e-3;
 const LONGEST_STRIDE: f64 = 0.05;
 
 /// A Newton step, as a share of the temperature, so short that what changes along it is a straight line to
-/// round-off: no further point is needed.
+/// round-off: no further point is needed. With properties from tables, which are no better, second
+/// derivatives may be off by as much.
 const SHORT: f64 = 1e-8;
+const SHORT_BY_TABLES: f64 = 1e-7;
 /// The same as a share of this many times the distance to the critical temperature, where lines bend.
 const TAME: f64 = 10.0;
 
@@ -353,6 +355,11 @@ impl Contents {
     }
 }
 
+/// The share of the temperature below which a Newton step is the last.
+fn short<P: PropertySource>(_: &P) -> f64 {
+    if P::CHEAP { SHORT_BY_TABLES } else { SHORT }
+}
+
 /// Share by which a density may lie outside a line's two on the way to the temperature. Whether contents
 /// are in two phases is decided there, so that it does not depend on where the search began: a vessel
 /// that fills up would be in two phases or one as its last evaluation was.
@@ -392,7 +399,7 @@ fn line_newton(
         let lever = line.lever(1.0 / density);
         let (u, cv) = air::internal_energy_and_cv(t);
         let step = (energy - lever.internal_energy - ratio * u) / (lever.cv + ratio * cv);
-        if step.abs() < SHORT * t.min(TAME * (co2::CRITICAL_TEMPERATURE - t)) {
+        if step.abs() < short(properties) * t.min(TAME * (co2::CRITICAL_TEMPERATURE - t)) {
             let line = line.nearby(step);
             let (light, heavy) = (line.light.density(), line.heavy.density());
             let two_phase = density > light && density < heavy;
@@ -428,7 +435,7 @@ fn gas_newton(
             return None;
         }
         let step = (energy - point.internal_energy - ratio * u) / slope;
-        if step.abs() < SHORT * t {
+        if step.abs() < short(properties) * t {
             let found = point.nearby(step);
             let gas = metastable || is_gas(properties, found.temperature, density);
             return gas.then_some(found);

@@ -181,7 +181,9 @@ fn within<const K: usize>(
     test_points.iter().all(|&(x, y)| {
         functions(x, y).is_some_and(|wanted| {
             let mut pairs = patches.iter().zip(wanted);
-            pairs.all(|(patch, wanted)| (patch.value(x, y) / wanted - 1.0).abs() <= tolerance)
+            pairs.all(|(patch, wanted)| {
+                (patch.value(x, y) - wanted).abs() <= tolerance * wanted.abs()
+            })
         })
     })
 }

@@ -111,7 +111,8 @@ impl Parameter {
             deviation: 1.0,
         };
         let normal = matches!(parameter.prior, Distribution::Normal { .. });
-        parameter.logarithmic = !normal && parameter.value(-LOWEST) > 0.0;
+        let positive = parameter.value(-LOWEST) > 0.0;
+        parameter.logarithmic = !normal && positive && dimension != Dimension::Force;
         (parameter.mean, parameter.deviation) = parameter.moments();
         Ok(parameter)
     }
@@ -163,7 +164,8 @@ impl Parameter {
     }
 
     /// The value as models are nearly linear in it: its logarithm where it is positive by nature and
-    /// not normally distributed, so that products become sums; `z` is its variate.
+    /// not normally distributed, so that products become sums; a force as it is, since forces add: what holds a
+    /// nose is one sum of pins, friction and weight. `z` is its variate.
     #[must_use]
     pub fn coordinate(&self, z: f64) -> f64 {
         let value = self.value(z);
@@ -201,10 +203,11 @@ impl Parameter {
     /// Whether the coordinate is normally distributed.
     #[must_use]
     pub fn is_normal(&self) -> bool {
-        matches!(
-            self.prior,
-            Distribution::Normal { .. } | Distribution::Lognormal { .. }
-        )
+        match self.prior {
+            Distribution::Normal { .. } => true,
+            Distribution::Lognormal { .. } => self.logarithmic,
+            _ => false,
+        }
     }
 
     /// The variate nearest to a value [1], within five standard deviations.

@@ -18,12 +18,12 @@ use super::starts::{Known, ranked_starts};
 /// Further starts of each cause that are followed while nothing explains the traces: as the right cause
 /// may be among the last then, of every one.
 const FOLLOWED: usize = 6;
-/// Causes whose further starts are followed.
-const SEARCHED: usize = 13;
+/// Causes whose further starts are followed: all.
+const SEARCHED: usize = Cause::ALL.len();
 /// Explanations, one after another the best, from which the other causes are looked for.
 const LOOKED_FROM: usize = 3;
-/// Causes that are looked for again along what they free.
-const SCANNED: usize = 13;
+/// Causes that are looked for again along what they free: all, as the right one may be the last.
+const SCANNED: usize = Cause::ALL.len();
 /// Sum of the squared residuals over its expectation beyond which the traces are not explained.
 const UNEXPLAINED: f64 = 1.8;
 /// Factor on the noise beyond which fronts are out of place, and how often that is tried to mend.
@@ -272,9 +272,14 @@ fn closer(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
         });
 }
 
-/// Logarithm of the evidence of the last of so many likeliest, times its chance beforehand.
+/// Logarithm of the evidence of the last of so many likeliest causes, times its chance beforehand, each with the
+/// discrete values that serve it best.
 fn weight_of(hypotheses: &[Hypothesis<'_, '_>], settings: &DiagnosisSettings, place: usize) -> f64 {
-    let mut weights: Vec<f64> = hypotheses.iter().map(|h| h.log_weight(settings)).collect();
+    let of = |cause: &Cause| {
+        let own = hypotheses.iter().filter(|h| h.problem.cause == *cause);
+        own.map(|h| h.log_weight(settings)).max_by(f64::total_cmp)
+    };
+    let mut weights: Vec<f64> = Cause::ALL.iter().filter_map(of).collect();
     weights.sort_by(|a, b| b.total_cmp(a));
     let found = weights.get(place - 1).or(weights.last());
     found.copied().unwrap_or(f64::NEG_INFINITY)
@@ -305,10 +310,10 @@ fn scan_again(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSetting
     let Some((lender, known)) = lender_of(hypotheses, settings) else {
         return;
     };
-    if lender.cause == Cause::NothingWrong {
+    let explained = explained(hypotheses, settings);
+    if explained && lender.cause == Cause::NothingWrong {
         return;
     }
-    let explained = explained(hypotheses, settings);
     let least = weight_of(hypotheses, settings, SCANNED);
     hypotheses
         .par_iter_mut()

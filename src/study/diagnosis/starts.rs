@@ -12,6 +12,8 @@ use super::settle::Settled;
 
 /// Starts of a freed value, as variates of its prior.
 const REACHES: [f64; 5] = [-2.0, -1.0, 0.0, 1.0, 2.0];
+/// Those added where all of these are early, or all late.
+const FURTHER: [f64; 2] = [-3.0, 3.0];
 /// Starts added between others so that something comes in time, and how close they may lie.
 const SHOTS: usize = 5;
 const CLOSE: f64 = 0.02;
@@ -81,7 +83,11 @@ fn along(problem: &Problem<'_, '_>, k: usize, known: &Known) -> Vec<Start> {
     let at = |reach: f64| Start::at(problem, known, &problem.with(&[k], &[reach], &known.z));
     let given = known.z.get(k).filter(|z| !REACHES.contains(z));
     let reaches: Vec<f64> = REACHES.into_iter().chain(given.copied()).collect();
-    let mut found: Vec<Start> = reaches.par_iter().filter_map(|reach| at(*reach)).collect();
+    let all = |reaches: &[f64]| -> Vec<Start> {
+        reaches.par_iter().filter_map(|reach| at(*reach)).collect()
+    };
+    let mut found = all(&reaches);
+    let mut further = Some(FURTHER);
     for _ in 0..SHOTS {
         let place = |start: &Start| start.settled.z.get(k).copied().unwrap_or(0.0);
         found.sort_by(|a, b| place(a).total_cmp(&place(b)));
@@ -104,10 +110,14 @@ fn along(problem: &Problem<'_, '_>, k: usize, known: &Known) -> Vec<Start> {
             let share = if finite { share.clamp(0.1, 0.9) } else { 0.5 };
             apart.then_some(from + (to - from) * share)
         });
-        let Some(start) = crossing.and_then(at) else {
-            break;
-        };
-        found.push(start);
+        match (crossing.and_then(at), further.take()) {
+            (Some(start), untried) => {
+                found.push(start);
+                further = untried;
+            }
+            (None, Some(reaches)) => found.extend(all(&reaches)),
+            (None, None) => break,
+        }
     }
     found
 }
