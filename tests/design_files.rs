@@ -445,7 +445,14 @@ fn each_mistake_names_its_field_its_place_and_the_remedy() {
             "\"16 g\"",
             "\"uniform 17 g .. 15 g\"",
             "vessels.cartridge.charge",
-            "low < high",
+            "runs backwards, from 17 g to 15 g",
+            "",
+        ),
+        (
+            "\"16 g\"",
+            "\"normal 16 g sd 0.2 g within 17 g .. 15 g\"",
+            "vessels.cartridge.charge",
+            "runs backwards, from 17 g to 15 g",
             "",
         ),
         (

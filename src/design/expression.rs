@@ -322,15 +322,26 @@ impl Writing<'_> {
         split_word(body, word).ok_or_else(|| self.incomplete())
     }
 
-    /// Values separated by "..".
+    /// Values separated by "..", none smaller than the one before.
     fn range<const N: usize>(&mut self, body: &str) -> Result<[f64; N], Problem> {
         let parts: Vec<&str> = body.split("..").collect();
         if parts.len() != N {
             return Err(self.incomplete());
         }
         let mut values = [0.0; N];
-        for (value, part) in values.iter_mut().zip(parts) {
+        for (value, part) in values.iter_mut().zip(&parts) {
             *value = self.value(part)?;
+        }
+        for (pair, written) in values.windows(2).zip(parts.windows(2)) {
+            if pair[0] > pair[1] {
+                let (from, to) = (written[0].trim(), written[1].trim());
+                return Err(refuse(
+                    self.text,
+                    format!(
+                        "it runs backwards, from {from} to {to}: write the smaller value first"
+                    ),
+                ));
+            }
         }
         Ok(values)
     }
