@@ -338,7 +338,7 @@ impl Writing<'_> {
                 return Err(refuse(
                     self.text,
                     format!(
-                        "it runs backwards, from {from} to {to}: write the smaller value first"
+                        "the range runs backwards, from {from} to {to}: write the smaller value first"
                     ),
                 ));
             }

@@ -95,6 +95,7 @@ fn of_single(
             throat_pressure: p0,
         });
     }
+    let receiver = receiver_pressure.max(LOWEST_PRESSURE);
     let h0 = start.enthalpy();
     let velocity2 = |p: &FluidPoint| 2.0 * (h0 - p.enthalpy()).max(0.0);
     let growth = |p: &FluidPoint| p.sound_speed_squared() - velocity2(p);
@@ -113,7 +114,6 @@ fn of_single(
                 throat_pressure: receiver_pressure,
             });
         }
-        let receiver = receiver_pressure.max(LOWEST_PRESSURE);
         let point = isentrope::at_pressure(properties, start, receiver)?;
         let throat_pressure = receiver_pressure;
         return Ok(Flux {
@@ -123,7 +123,6 @@ fn of_single(
         });
     }
     // Otherwise walk down the isentrope until the flux has passed its maximum or the receiver is met.
-    let receiver = receiver_pressure.max(LOWEST_PRESSURE);
     let mut above = *start;
     let mut step = f64::INFINITY;
     loop {

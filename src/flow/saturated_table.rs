@@ -12,7 +12,7 @@ use std::sync::LazyLock;
 
 use crate::flow::stagnation::{Choke, Content, Flux, Stagnation};
 use crate::flow::{equilibrium, frozen, isentrope};
-use crate::numerics::interpolate::{Mosaic, Patch, TEST_POINTS};
+use crate::numerics::interpolate::{Mosaic, Patch};
 use crate::thermo::Coexistence;
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::source::{PropertySource, Tables};
@@ -79,7 +79,7 @@ impl Phase {
                 let flux = search(&state)?;
                 Some([flux.mass_flux, flux.throat_pressure])
             };
-            Patch::along_each_within(&searched, &[-0.97, -0.6, 0.0, 0.6, 0.97], TOLERANCE)
+            Patch::along_each_within(&searched, TOLERANCE)
         })?;
         let [mass_flux, pressure] = patches.each_ref().map(|patch| patch.along(place.x));
         Some(Choke {
@@ -146,7 +146,7 @@ pub(crate) fn frozen_unchoked<P: PropertySource>(
             let (temperature, root) = mosaic.point(&place, x, y);
             Some([over_straight(phase, temperature, root * (2.0 - root))?])
         };
-        Patch::through_each_within(&over_straight, &TEST_POINTS, UNCHOKED_TOLERANCE)
+        Patch::through_each_within(&over_straight, UNCHOKED_TOLERANCE)
     })?;
     let straight = frozen::bernoulli(stagnation, receiver_pressure);
     Some(straight * patch.value(place.x, place.y).sqrt())

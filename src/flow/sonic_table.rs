@@ -9,7 +9,7 @@ use std::sync::LazyLock;
 
 use crate::flow::isentrope;
 use crate::flow::stagnation::Choke;
-use crate::numerics::interpolate::{Mosaic, Patch, Place, TEST_POINTS};
+use crate::numerics::interpolate::{Mosaic, Patch, Place};
 use crate::thermo::FluidPoint;
 use crate::thermo::coexistence::{auxiliary_densities, auxiliary_sublimation_pressure};
 use crate::thermo::fluids::carbon_dioxide as co2;
@@ -171,7 +171,7 @@ fn patches(table: &Table, place: &Place) -> Option<[Patch; 4]> {
         let found = by_iteration(&Tables, &start)?;
         Some(found.ratios(&start))
     };
-    Patch::through_each_within(&ratios, &TEST_POINTS, TOLERANCE)
+    Patch::through_each_within(&ratios, TOLERANCE)
 }
 
 /// How many cells the table answers for, of how many asked for so far.

@@ -79,8 +79,7 @@ pub fn boiling_temperature(pressure: f64) -> Option<f64> {
     let place = BOILING.place(pressure.ln(), 0.5)?;
     let [patch] = BOILING.piece(&place, || {
         let temperature = |x: f64| Some([boiling(BOILING.point(&place, x, 0.0).0)?]);
-        let test_points = [-0.97, -0.6, 0.0, 0.6, 0.97];
-        Patch::along_each_within(&temperature, &test_points, BOILING_TOLERANCE)
+        Patch::along_each_within(&temperature, BOILING_TOLERANCE)
     })?;
     Some(patch.along(place.x))
 }

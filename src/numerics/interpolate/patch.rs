@@ -35,6 +35,9 @@ pub const TEST_POINTS: [(f64, f64); 5] = [
     (-0.55, -0.55),
 ];
 
+/// The same along one coordinate.
+const TEST_PLACES: [f64; 5] = [-0.97, -0.6, 0.0, 0.6, 0.97];
+
 /// One rectangle; both coordinates run from -1 to 1.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Patch {
@@ -86,12 +89,11 @@ impl Patch {
     }
 
     /// One patch for each of `K` functions of the first coordinate alone, kept only where they are within
-    /// a relative `tolerance` of the functions at every one of `test_points`; `None` if the functions
+    /// a relative `tolerance` of the functions at places off their own points; `None` if the functions
     /// are not known everywhere.
     #[must_use]
     pub fn along_each_within<const K: usize>(
         functions: &impl Fn(f64) -> Option<[f64; K]>,
-        test_points: &[f64],
         tolerance: f64,
     ) -> Option<[Self; K]> {
         let mut values = [[0.0; PATCH_POINTS]; K];
@@ -105,20 +107,19 @@ impl Patch {
             coefficients[0] = monomials(&row);
             Self { coefficients }
         });
-        let along: Vec<(f64, f64)> = test_points.iter().map(|x| (*x, 0.0)).collect();
+        let along = TEST_PLACES.map(|x| (x, 0.0));
         within(&patches, &|x, _| functions(x), &along, tolerance).then_some(patches)
     }
 
     /// [`through_each`](Self::through_each), kept only where the patches are within a relative
-    /// `tolerance` of the functions at every one of `test_points`.
+    /// `tolerance` of the functions at every one of [`TEST_POINTS`].
     #[must_use]
     pub fn through_each_within<const K: usize>(
         functions: &impl Fn(f64, f64) -> Option<[f64; K]>,
-        test_points: &[(f64, f64)],
         tolerance: f64,
     ) -> Option<[Self; K]> {
         let patches = Self::through_each(functions)?;
-        within(&patches, functions, test_points, tolerance).then_some(patches)
+        within(&patches, functions, &TEST_POINTS, tolerance).then_some(patches)
     }
 
     /// Value at (x, y).

@@ -18,12 +18,11 @@ use super::starts::{Known, ranked_starts};
 /// Further starts of each cause that are followed while nothing explains the traces: as the right cause
 /// may be among the last then, of every one.
 const FOLLOWED: usize = 6;
-/// Causes whose further starts are followed: all.
-const SEARCHED: usize = Cause::ALL.len();
 /// Explanations, one after another the best, from which the other causes are looked for.
 const LOOKED_FROM: usize = 3;
-/// Causes that are looked for again along what they free: all, as the right one may be the last.
-const SCANNED: usize = Cause::ALL.len();
+/// Causes that are looked for again along what they free, and whose further starts are followed, while nothing
+/// explains the traces: all, as the right one may be the last.
+const SEARCHED: usize = Cause::ALL.len();
 /// Sum of the squared residuals over its expectation beyond which the traces are not explained.
 const UNEXPLAINED: f64 = 1.8;
 /// Factor on the noise beyond which fronts are out of place, and how often that is tried to mend.
@@ -253,7 +252,7 @@ fn most_likely(hypotheses: &[Hypothesis<'_, '_>], settings: &DiagnosisSettings) 
 /// among the likeliest few, or so close to the best that they will be looked at with all care.
 fn closer(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
     let most = most_likely(hypotheses, settings);
-    let least = weight_of(hypotheses, settings, SCANNED);
+    let least = weight_of(hypotheses, settings, SEARCHED);
     hypotheses
         .par_iter_mut()
         .filter(|h| {
@@ -314,7 +313,7 @@ fn scan_again(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSetting
     if explained && lender.cause == Cause::NothingWrong {
         return;
     }
-    let least = weight_of(hypotheses, settings, SCANNED);
+    let least = weight_of(hypotheses, settings, SEARCHED);
     hypotheses
         .par_iter_mut()
         .filter(|h| explained || h.log_weight(settings) >= least)

@@ -110,13 +110,12 @@ fn along(problem: &Problem<'_, '_>, k: usize, known: &Known) -> Vec<Start> {
             let share = if finite { share.clamp(0.1, 0.9) } else { 0.5 };
             apart.then_some(from + (to - from) * share)
         });
-        match (crossing.and_then(at), further.take()) {
-            (Some(start), untried) => {
-                found.push(start);
-                further = untried;
-            }
-            (None, Some(reaches)) => found.extend(all(&reaches)),
-            (None, None) => break,
+        if let Some(start) = crossing.and_then(at) {
+            found.push(start);
+        } else if let Some(reaches) = further.take() {
+            found.extend(all(&reaches));
+        } else {
+            break;
         }
     }
     found
