@@ -30,14 +30,17 @@ pub const LAST: Effort = Effort {
     careful: true,
     wanted: f64::INFINITY,
 };
-/// Distance between starts below which one of them is enough.
-const APART: f64 = 0.8;
 /// Cost above the best fit from which another may go on.
 const NOT_FAR: f64 = 30.0;
 /// Time by which a nose may be off early or late [s].
 const OUT_OF_TIME: f64 = 5e-3;
 /// Improvement of the cost for which the design of another explanation is followed.
 const WORTH: f64 = 0.3;
+/// Starts followed in one look along what a cause frees: what a linear step promises does not say which of two
+/// valleys is the deeper one.
+const OF_A_LOOK: usize = 3;
+/// Promised cost above that of another explanation from where a fit may still come to as little.
+const WITHIN_REACH: f64 = 60.0;
 
 /// A cause with one choice of the discrete values.
 pub struct Hypothesis<'m, 'a> {
@@ -75,10 +78,7 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
         let Some(start) = self.starts.pop() else {
             return;
         };
-        self.starts.retain(|other| {
-            let pairs = other.settled.z.iter().zip(&start.settled.z);
-            pairs.map(|(a, b)| (a - b).powi(2)).sum::<f64>() > APART * APART
-        });
+        self.starts.retain(|other| start.apart_from(other));
         // What a fit has learned of the sensitivities serves the next one.
         let start = match &self.fit {
             Some(fit) => Start {
@@ -87,7 +87,13 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
             },
             None => start.completed(&self.problem),
         };
-        let mut found = fit(&self.problem, &start.settled, start.slopes, effort);
+        self.pursue(&start, effort);
+    }
+
+    /// Fits from a start and keeps the better fit.
+    fn pursue(&mut self, start: &Start, effort: Effort) {
+        let slopes = start.slopes.clone();
+        let mut found = fit(&self.problem, &start.settled, slopes, effort);
         // One that was cut short not far above may yet come to less.
         if let (Some(short), Some(own)) = (&found, &self.fit)
             && short.end == End::CutShort
@@ -189,22 +195,32 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
     }
 
     /// Looks along the freed value again from the design of another explanation, and where `own` from where
-    /// the fit ended, and follows what promises to cost less. A nose that stays on explains most of a record in
-    /// which it leaves late, and from there a fit does not see the other side of the cliff; nor does
-    /// a design that is far from the right one.
-    pub fn scan_again(&mut self, own: bool, lender: &Problem<'_, '_>, known: &Known) {
-        let Some(cost) = self.fit.as_ref().map(Fit::cost) else {
-            return;
-        };
+    /// the fit ended, and follows what promises to cost less, and of the starts that promise to come near the
+    /// `wanted` cost a few. A nose that stays on explains most of a record in which it leaves late, and from there a
+    /// fit does not see the other side of the cliff; nor does a design that is far from the right one.
+    pub fn scan_again(
+        &mut self,
+        own: bool,
+        wanted: f64,
+        lender: &Problem<'_, '_>,
+        known: &Known,
+    ) {
         let other =
             (lender.cause != self.problem.cause).then(|| self.problem.transfer(lender, known));
         let own = self.known().filter(|_| own);
         let designs: Vec<Known> = own.into_iter().chain(other).collect();
-        let starts = ranked_starts(&self.problem, &designs).into_iter();
-        let best = starts.min_by(|a, b| a.expected.total_cmp(&b.expected));
-        if let Some(start) = best.filter(|start| start.expected < cost - WORTH) {
-            let start = start.completed(&self.problem);
-            self.keep(fit(&self.problem, &start.settled, start.slopes, CLOSER));
+        let mut starts = ranked_starts(&self.problem, &designs);
+        starts.sort_by(|a, b| b.expected.total_cmp(&a.expected));
+        for look in 0..OF_A_LOOK {
+            let Some((start, cost)) = starts.pop().zip(self.fit.as_ref().map(Fit::cost)) else {
+                return;
+            };
+            let near = look == 0 || start.expected < wanted + WITHIN_REACH;
+            if start.expected > cost - WORTH || !near {
+                return;
+            }
+            starts.retain(|other| start.apart_from(other));
+            self.pursue(&start.completed(&self.problem), CLOSER);
         }
     }
 

@@ -310,10 +310,15 @@ fn scan_again(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSetting
         return;
     };
     let explained = explained(hypotheses, settings);
+    let cost_of_best = best_of(hypotheses, settings)
+        .and_then(|best| hypotheses.get(best))
+        .and_then(|best| best.fit.as_ref())
+        .map(Fit::cost);
     if explained && lender.cause == Cause::NothingWrong {
         return;
     }
     let least = weight_of(hypotheses, settings, SEARCHED);
+    let wanted = cost_of_best.filter(|_| explained).unwrap_or(f64::INFINITY);
     hypotheses
         .par_iter_mut()
         .filter(|h| explained || h.log_weight(settings) >= least)
@@ -321,7 +326,7 @@ fn scan_again(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSetting
         .filter(|h| h.problem.cause != Cause::NothingWrong)
         .for_each(|hypothesis| {
             let own = !explained || hypothesis.out_of_time();
-            hypothesis.scan_again(own, &lender, &known);
+            hypothesis.scan_again(own, wanted, &lender, &known);
         });
 }
 

@@ -22,6 +22,8 @@ const IN_TIME: f64 = 1e-3;
 /// Directions searched where no value is freed, and how far.
 const DIRECTIONS: usize = 3;
 const ALONG: [f64; 2] = [-1.5, 1.5];
+/// Distance between starts below which one of them is enough.
+const APART: f64 = 0.8;
 /// How far the design may be bent in judging a start.
 const BENT: f64 = 2.0;
 
@@ -64,6 +66,13 @@ impl Start {
             settled,
             slopes: known.slopes.clone(),
         })
+    }
+
+    /// Whether another start lies so far away that it may lead elsewhere.
+    #[must_use]
+    pub fn apart_from(&self, other: &Start) -> bool {
+        let pairs = self.settled.z.iter().zip(&other.settled.z);
+        pairs.map(|(a, b)| (a - b).powi(2)).sum::<f64>() > APART * APART
     }
 
     /// The same with the sensitivities made that only this cause can tell.
