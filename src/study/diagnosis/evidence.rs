@@ -86,13 +86,19 @@ impl Goodness {
         }
     }
 
+    /// Sum of the squared residuals over its expectation.
+    #[must_use]
+    pub fn size(&self) -> f64 {
+        self.chi_square / self.degrees
+    }
+
     /// Factor on the noise [1]: the mean of what was believed of it beforehand and of what the
     /// residuals say, weighed by how well each is known; where the residuals contradict, they
     /// alone. Enlarged further where neighbours are not independent and count for fewer points.
     #[must_use]
     pub fn inflation(&self) -> f64 {
         let scatter = 2.5 * (2.0 / self.degrees + 2.0 / self.known).sqrt();
-        let size = self.chi_square / self.degrees;
+        let size = self.size();
         let size = if size > 1.0 + scatter {
             size
         } else {

@@ -4,6 +4,7 @@ use crate::statistics::StatisticsError;
 
 use super::DiagnosisSettings;
 use super::cause::Cause;
+use super::evidence::Goodness;
 use super::fit::{Effort, End, Fit, fit};
 use super::parameter::Role;
 use super::problem::Problem;
@@ -30,6 +31,8 @@ pub const LAST: Effort = Effort {
     careful: true,
     wanted: f64::INFINITY,
 };
+/// Sum of the squared residuals over its expectation beyond which the traces are not explained.
+pub const UNEXPLAINED: f64 = 1.8;
 /// Cost above the best fit from which another may go on.
 const NOT_FAR: f64 = 30.0;
 /// Time by which a nose may be off early or late [s].
@@ -153,6 +156,29 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
         self.fit = found.or(Some(old));
     }
 
+    /// Goes on as if the noise were as large as the residuals, and from there with the noise as it is: what holds a
+    /// fit in a wrong valley is weak then, and the design moves back to what is expected of it. Not where the squared
+    /// residuals are so many times as large as the noise as the `most`.
+    pub fn loosen(&mut self, most: f64) {
+        let Some(old) = &self.fit else { return };
+        let size = Goodness::of(&self.problem, old).size();
+        if !(UNEXPLAINED..most).contains(&size) {
+            return;
+        }
+        let loose = self
+            .problem
+            .with_inflation(self.problem.inflation * size.sqrt());
+        let slopes = old.clone().with_noise(1.0 / size).slopes;
+        let moved = (loose.settled(&old.z).ok())
+            .and_then(|settled| fit(&loose, &settled, Some(slopes), CLOSER));
+        let found = moved.and_then(|moved| {
+            let settled = self.problem.settled_afresh(&moved.z, &[]).ok()?;
+            let slopes = moved.with_noise(size).slopes;
+            fit(&self.problem, &settled, Some(slopes), CLOSER)
+        });
+        self.keep(found);
+    }
+
     /// Fits to the end, with care.
     pub fn finish(&mut self) {
         let Some(old) = self.fit.take() else { return };
@@ -198,13 +224,7 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
     /// the fit ended, and follows what promises to cost less, and of the starts that promise to come near the
     /// `wanted` cost a few. A nose that stays on explains most of a record in which it leaves late, and from there a
     /// fit does not see the other side of the cliff; nor does a design that is far from the right one.
-    pub fn scan_again(
-        &mut self,
-        own: bool,
-        wanted: f64,
-        lender: &Problem<'_, '_>,
-        known: &Known,
-    ) {
+    pub fn scan_again(&mut self, own: bool, wanted: f64, lender: &Problem<'_, '_>, known: &Known) {
         let other =
             (lender.cause != self.problem.cause).then(|| self.problem.transfer(lender, known));
         let own = self.known().filter(|_| own);

@@ -10,7 +10,7 @@ use super::DiagnosisSettings;
 use super::cause::Cause;
 use super::evidence::Goodness;
 use super::fit::{Effort, End, Fit};
-use super::hypothesis::{CLOSER, FIRST, Hypothesis, best_of};
+use super::hypothesis::{CLOSER, FIRST, Hypothesis, UNEXPLAINED, best_of};
 use super::model::Model;
 use super::problem::Problem;
 use super::starts::{Known, ranked_starts};
@@ -19,12 +19,19 @@ use super::starts::{Known, ranked_starts};
 /// may be among the last then, of every one.
 const FOLLOWED: usize = 6;
 /// Explanations, one after another the best, from which the other causes are looked for.
-const LOOKED_FROM: usize = 3;
+const LOOKED_FROM: usize = 5;
+/// Fall of the cost by which an explanation is another one to look from.
+const MUCH_BETTER: f64 = 10.0;
+/// Cost above that of a second explanation from which a fit is tried again.
+const MUCH_WORSE: f64 = 30.0;
+/// Sum of the squared residuals over its expectation beyond which a fit is not tried with more noise once another
+/// explains the traces.
+const TOO_FAR: f64 = 30.0;
 /// Causes that are looked for again along what they free, and whose further starts are followed, while nothing
 /// explains the traces: all, as the right one may be the last.
 const SEARCHED: usize = Cause::ALL.len();
-/// Sum of the squared residuals over its expectation beyond which the traces are not explained.
-const UNEXPLAINED: f64 = 1.8;
+/// Chance of such residuals under the right explanation below which one is looked for elsewhere.
+const UNLIKELY: f64 = 1e-3;
 /// Factor on the noise beyond which fronts are out of place, and how often that is tried to mend.
 const OUT_OF_PLACE: f64 = 1.5;
 const CONTINUED: usize = 2;
@@ -179,11 +186,11 @@ fn as_it_is<'m, 'a>(
     Ok((healthy, stated))
 }
 
-/// Whether the residuals of a fit are about as large as the noise.
+/// Whether the residuals of a fit are about as large as the noise, and look like it.
 fn explains(hypothesis: &Hypothesis<'_, '_>) -> bool {
     hypothesis.fit.as_ref().is_some_and(|fit| {
         let goodness = Goodness::of(&hypothesis.problem, fit);
-        goodness.chi_square < UNEXPLAINED * goodness.degrees
+        goodness.size() < UNEXPLAINED && goodness.p_value > UNLIKELY
     })
 }
 
@@ -196,20 +203,17 @@ fn settle_all(
     hypotheses: &mut Vec<Hypothesis<'_, '_>>,
     settings: &DiagnosisSettings,
 ) -> Result<f64, StudyError> {
-    // Whoever turns out best has not been looked from yet.
-    let mut looked_from = None;
+    let mut looked_from = Vec::new();
     for _ in 0..LOOKED_FROM {
-        let best = lender_of(hypotheses, settings).map(|(best, _)| (best.cause, best.base));
-        if best == looked_from {
+        let Some(lender) = next_lender(hypotheses, &looked_from, settings) else {
             break;
-        }
-        looked_from = best;
-        scan_again(hypotheses, settings);
+        };
+        let others = with_its_choice(hypotheses, &lender, settings)?;
+        hypotheses.extend(others);
+        scan_again(hypotheses, &lender, settings);
+        looked_from.push(lender);
         search_on(hypotheses, settings);
-        if explained(hypotheses, settings) {
-            let others = with_its_choice(hypotheses, settings)?;
-            hypotheses.extend(others);
-        }
+        loosen(hypotheses, settings);
     }
     look_again(hypotheses, settings);
     borrow(hypotheses, settings);
@@ -302,72 +306,127 @@ fn search_on(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings
     }
 }
 
-/// Where the traces are not those of the design as it is, faults are looked for again along what they free: as long as
-/// nothing explains the traces, the likeliest from where they are fitted by now and from where the best one is;
-/// else all others from there, as a fit may have ended far from what explains the traces as well.
-fn scan_again(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
-    let Some((lender, known)) = lender_of(hypotheses, settings) else {
-        return;
-    };
-    let explained = explained(hypotheses, settings);
-    let cost_of_best = best_of(hypotheses, settings)
-        .and_then(|best| hypotheses.get(best))
-        .and_then(|best| best.fit.as_ref())
-        .map(Fit::cost);
-    if explained && lender.cause == Cause::NothingWrong {
-        return;
+/// An explanation from which others may be looked for.
+struct Lender<'m, 'a> {
+    problem: Problem<'m, 'a>,
+    known: Known,
+    weight: f64,
+    cost: f64,
+    /// Whether it is the best one.
+    best: bool,
+}
+
+impl<'m, 'a> Lender<'m, 'a> {
+    fn of(hypothesis: &Hypothesis<'m, 'a>, best: bool) -> Option<Self> {
+        let problem = &hypothesis.problem;
+        Some(Lender {
+            problem: problem.with_inflation(problem.inflation),
+            known: hypothesis.known()?,
+            weight: hypothesis.weight,
+            cost: hypothesis.fit.as_ref()?.cost(),
+            best,
+        })
     }
-    let least = weight_of(hypotheses, settings, SEARCHED);
-    let wanted = cost_of_best.filter(|_| explained).unwrap_or(f64::INFINITY);
+
+    /// Whether the other is the same explanation, and not much worse.
+    fn like(&self, other: &Self) -> bool {
+        self.problem.cause == other.problem.cause
+            && self.problem.base == other.problem.base
+            && other.cost < self.cost + MUCH_BETTER
+    }
+}
+
+/// The best explanation that has not been looked from yet, or is much better than it was: the best one of all or,
+/// where that explains the traces, another in the running that does.
+fn next_lender<'m, 'a>(
+    hypotheses: &[Hypothesis<'m, 'a>],
+    looked_from: &[Lender<'m, 'a>],
+    settings: &DiagnosisSettings,
+) -> Option<Lender<'m, 'a>> {
+    let explained = explained(hypotheses, settings);
+    let mut ranked: Vec<&Hypothesis<'m, 'a>> = hypotheses.iter().collect();
+    let weight = |h: &Hypothesis<'_, '_>| h.log_weight(settings);
+    ranked.sort_by(|a, b| weight(b).total_cmp(&weight(a)));
+    let least = most_likely(hypotheses, settings) - IN_THE_RUNNING;
+    let another = |h: &Hypothesis<'_, '_>| explained && weight(h) > least && explains(h);
+    (ranked.into_iter().enumerate())
+        .filter(|(place, h)| *place == 0 || another(h))
+        .filter_map(|(place, h)| Lender::of(h, place == 0))
+        .find(|lender| !looked_from.iter().any(|old| lender.like(old)))
+}
+
+/// Where the traces are not those of the design as it is, faults are looked for again along what they free: as long as
+/// nothing explains the traces, all from where they are fitted by now and from where the best one is; else
+/// from there, as a fit may have ended far from what explains the traces as well. From the second best only what fits
+/// much worse.
+fn scan_again(
+    hypotheses: &mut [Hypothesis<'_, '_>],
+    lender: &Lender<'_, '_>,
+    settings: &DiagnosisSettings,
+) {
+    let explained = explained(hypotheses, settings);
+    let wanted = if explained {
+        lender.cost
+    } else {
+        f64::INFINITY
+    };
+    let worse = |h: &Hypothesis<'_, '_>| {
+        let cost = h.fit.as_ref().map_or(f64::INFINITY, Fit::cost);
+        cost > lender.cost + MUCH_WORSE
+    };
+    let all = lender.best && lender.problem.cause != Cause::NothingWrong;
     hypotheses
         .par_iter_mut()
-        .filter(|h| explained || h.log_weight(settings) >= least)
-        .filter(|h| h.problem.base == lender.base || !explained)
+        .filter(|h| h.problem.base == lender.problem.base || !explained)
         .filter(|h| h.problem.cause != Cause::NothingWrong)
+        .filter(|h| !explained || all || worse(h))
         .for_each(|hypothesis| {
             let own = !explained || hypothesis.out_of_time();
-            hypothesis.scan_again(own, wanted, &lender, &known);
+            hypothesis.scan_again(own, wanted, &lender.problem, &lender.known);
         });
 }
 
-/// The faults that have not been tried with the discrete values of the best explanation, looked for from its
+/// Fits that do not explain the traces are tried with more noise; where another does, only those not too far from it,
+/// and the design as it is, which may lie behind every fault.
+fn loosen(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
+    let explained = explained(hypotheses, settings);
+    hypotheses.par_iter_mut().for_each(|hypothesis| {
+        let fault = hypothesis.problem.cause != Cause::NothingWrong;
+        let most = if explained && fault {
+            TOO_FAR
+        } else {
+            f64::INFINITY
+        };
+        hypothesis.loosen(most);
+    });
+}
+
+/// The faults that have not been tried with the discrete values of an explanation, looked for from its
 /// design.
 fn with_its_choice<'m, 'a>(
     hypotheses: &[Hypothesis<'m, 'a>],
+    lender: &Lender<'m, 'a>,
     settings: &DiagnosisSettings,
 ) -> Result<Vec<Hypothesis<'m, 'a>>, StudyError> {
-    let best = best_of(hypotheses, settings).and_then(|best| hypotheses.get(best));
-    let Some((best, (lender, known))) = best.zip(lender_of(hypotheses, settings)) else {
-        return Ok(Vec::new());
-    };
+    let from = &lender.problem;
     let tried = |cause: Cause| {
         let mut alike = hypotheses.iter().filter(|h| h.problem.cause == cause);
-        alike.any(|h| h.problem.base == lender.base)
+        alike.any(|h| h.problem.base == from.base)
     };
     let found = settings
         .causes
         .par_iter()
         .filter(|cause| **cause != Cause::NothingWrong && !tried(**cause))
         .map(|cause| {
-            let problem = Problem::new(lender.model, *cause, &lender.base, lender.inflation)?;
+            let problem = Problem::new(from.model, *cause, &from.base, from.inflation)?;
             Ok(problem.map(|problem| {
-                let known = problem.transfer(&lender, &known);
+                let known = problem.transfer(from, &lender.known);
                 let starts = ranked_starts(&problem, &[known]);
-                Hypothesis::new(problem, best.weight, starts, CLOSER)
+                Hypothesis::new(problem, lender.weight, starts, CLOSER)
             }))
         })
         .collect::<Result<Vec<_>, StudyError>>()?;
     Ok(found.into_iter().flatten().collect())
-}
-
-/// The best explanation, and what is known of it.
-fn lender_of<'m, 'a>(
-    hypotheses: &[Hypothesis<'m, 'a>],
-    settings: &DiagnosisSettings,
-) -> Option<(Problem<'m, 'a>, Known)> {
-    let best = hypotheses.get(best_of(hypotheses, settings)?)?;
-    let lender = best.problem.with_inflation(best.problem.inflation);
-    Some((lender, best.known()?))
 }
 
 /// A second start of all that are in the running: a fit from the design as it is fitted without a fault may
@@ -385,13 +444,14 @@ fn look_again(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSetting
 /// What the best explanation found of the design may serve the others better than their own.
 fn borrow(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
     let most = most_likely(hypotheses, settings);
-    let Some((lender, known)) = lender_of(hypotheses, settings) else {
+    let best = best_of(hypotheses, settings).and_then(|best| hypotheses.get(best));
+    let Some(lender) = best.and_then(|best| Lender::of(best, true)) else {
         return;
     };
     hypotheses
         .par_iter_mut()
         .filter(|h| h.log_weight(settings) > most - BORROWS)
-        .for_each(|hypothesis| hypothesis.borrow_from(&lender, &known));
+        .for_each(|hypothesis| hypothesis.borrow_from(&lender.problem, &lender.known));
 }
 
 /// Factor on the noise that the residuals of the best explanation ask for.
