@@ -1,11 +1,15 @@
 //! A cause with one choice of the discrete values, and its best fit so far.
 
+use rayon::prelude::*;
+
 use crate::statistics::StatisticsError;
+use crate::statistics::stream::{Purpose, Stream};
 
 use super::DiagnosisSettings;
 use super::cause::Cause;
 use super::evidence::Goodness;
 use super::fit::{Effort, End, Fit, fit};
+use super::model::BOUND;
 use super::parameter::Role;
 use super::problem::Problem;
 use super::settle::Settled;
@@ -33,6 +37,10 @@ pub const LAST: Effort = Effort {
 };
 /// Sum of the squared residuals over its expectation beyond which the traces are not explained.
 pub const UNEXPLAINED: f64 = 1.8;
+/// Designs drawn to begin again from.
+const SHAKEN: usize = 16;
+/// Share of its cost by which a fit that does not explain the traces is another one.
+pub const MUCH_LESS: f64 = 0.7;
 /// Cost above the best fit from which another may go on.
 const NOT_FAR: f64 = 30.0;
 /// Time by which a nose may be off early or late [s].
@@ -55,6 +63,8 @@ pub struct Hypothesis<'m, 'a> {
     starts: Vec<Start>,
     /// The best fit so far.
     pub fit: Option<Fit>,
+    /// Cost of the fit that was last tried with more noise.
+    loosened: Option<f64>,
 }
 
 impl<'m, 'a> Hypothesis<'m, 'a> {
@@ -71,6 +81,7 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
             weight,
             starts,
             fit: None,
+            loosened: None,
         };
         hypothesis.follow(effort);
         hypothesis
@@ -129,6 +140,7 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
                 weight,
                 starts: Vec::new(),
                 fit: found,
+                loosened: None,
             }
         }))
     }
@@ -157,26 +169,53 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
     }
 
     /// Goes on as if the noise were as large as the residuals, and from there with the noise as it is: what holds a
-    /// fit in a wrong valley is weak then, and the design moves back to what is expected of it. Not where the squared
-    /// residuals are so many times as large as the noise as the `most`.
-    pub fn loosen(&mut self, most: f64) {
+    /// fit in a wrong valley is weak then, and the design moves back to what is expected of it. Once for each fit.
+    pub fn loosen(&mut self) {
         let Some(old) = &self.fit else { return };
-        let size = Goodness::of(&self.problem, old).size();
-        if !(UNEXPLAINED..most).contains(&size) {
+        let share = Goodness::of(&self.problem, old).size();
+        if share < UNEXPLAINED || self.loosened == Some(old.cost()) {
             return;
         }
-        let loose = self
-            .problem
-            .with_inflation(self.problem.inflation * size.sqrt());
-        let slopes = old.clone().with_noise(1.0 / size).slopes;
+        let inflation = self.problem.inflation * share.sqrt();
+        let loose = self.problem.with_inflation(inflation);
+        let slopes = old.clone().with_noise(1.0 / share).slopes;
         let moved = (loose.settled(&old.z).ok())
             .and_then(|settled| fit(&loose, &settled, Some(slopes), CLOSER));
         let found = moved.and_then(|moved| {
             let settled = self.problem.settled_afresh(&moved.z, &[]).ok()?;
-            let slopes = moved.with_noise(size).slopes;
+            let slopes = moved.with_noise(share).slopes;
             fit(&self.problem, &settled, Some(slopes), CLOSER)
         });
         self.keep(found);
+        self.loosened = self.fit.as_ref().map(Fit::cost);
+    }
+
+    /// Begins again with what the fit freed, from designs drawn between it and the expected one, the best few of many.
+    pub fn shake(&mut self) {
+        let Some(known) = self.known() else { return };
+        let problem = &self.problem;
+        let mut stream = Stream::new(SHAKEN as u64, Purpose::Other, problem.cause as u64);
+        let mut drawn = || -> Vec<f64> {
+            let mut normal = vec![0.0; problem.outer.len()];
+            stream.fill_normal(&mut normal);
+            let pairs = problem.outer.iter().zip(normal);
+            let values = pairs.map(|(k, normal)| {
+                let z = known.z.get(*k).copied().unwrap_or(0.0);
+                if problem.fault_index() == Some(*k) {
+                    z
+                } else {
+                    (0.5 * z + normal).clamp(-BOUND, BOUND)
+                }
+            });
+            problem.with(&problem.outer, &values.collect::<Vec<_>>(), &known.z)
+        };
+        let places: Vec<Vec<f64>> = (0..SHAKEN).map(|_| drawn()).collect();
+        let starts = places.par_iter().map(|z| Start::at(problem, &known, z));
+        let mut starts: Vec<Start> = starts.collect::<Vec<_>>().into_iter().flatten().collect();
+        starts.sort_by(|a, b| a.expected.total_cmp(&b.expected));
+        for start in starts.into_iter().take(OF_A_LOOK) {
+            self.pursue(&start, CLOSER);
+        }
     }
 
     /// Fits to the end, with care.

@@ -10,26 +10,21 @@ use super::DiagnosisSettings;
 use super::cause::Cause;
 use super::evidence::Goodness;
 use super::fit::{Effort, End, Fit};
-use super::hypothesis::{CLOSER, FIRST, Hypothesis, UNEXPLAINED, best_of};
+use super::hypothesis::{CLOSER, FIRST, Hypothesis, MUCH_LESS, UNEXPLAINED, best_of};
 use super::model::Model;
 use super::problem::Problem;
 use super::starts::{Known, ranked_starts};
 
-/// Further starts of each cause that are followed while nothing explains the traces: as the right cause
-/// may be among the last then, of every one.
+/// Further starts of each cause that are followed while nothing explains the traces.
 const FOLLOWED: usize = 6;
 /// Explanations, one after another the best, from which the other causes are looked for.
-const LOOKED_FROM: usize = 5;
+const LOOKED_FROM: usize = 7;
 /// Fall of the cost by which an explanation is another one to look from.
 const MUCH_BETTER: f64 = 10.0;
 /// Cost above that of a second explanation from which a fit is tried again.
 const MUCH_WORSE: f64 = 30.0;
-/// Sum of the squared residuals over its expectation beyond which a fit is not tried with more noise once another
-/// explains the traces.
-const TOO_FAR: f64 = 30.0;
-/// Causes that are looked for again along what they free, and whose further starts are followed, while nothing
-/// explains the traces: all, as the right one may be the last.
-const SEARCHED: usize = Cause::ALL.len();
+/// Explanations that are worked on at a time while nothing explains the traces.
+const TOGETHER: usize = 4;
 /// Chance of such residuals under the right explanation below which one is looked for elsewhere.
 const UNLIKELY: f64 = 1e-3;
 /// Factor on the noise beyond which fronts are out of place, and how often that is tried to mend.
@@ -211,9 +206,25 @@ fn settle_all(
         let others = with_its_choice(hypotheses, &lender, settings)?;
         hypotheses.extend(others);
         scan_again(hypotheses, &lender, settings);
+        let still = |hypotheses: &[Hypothesis<'_, '_>]| {
+            let best = best_of(hypotheses, settings).and_then(|best| hypotheses.get(best));
+            let cost = best.and_then(|best| best.fit.as_ref()).map(Fit::cost);
+            !explained(hypotheses, settings) && cost > Some(MUCH_LESS * lender.cost)
+        };
+        // The cheapest way first; from what is much better than before the cheapest way again.
+        if still(hypotheses) {
+            shake(hypotheses, settings);
+        }
+        if still(hypotheses) {
+            loosen(hypotheses, settings);
+        }
+        if still(hypotheses) {
+            search_on(hypotheses, settings);
+        }
+        if explained(hypotheses, settings) {
+            loosen(hypotheses, settings);
+        }
         looked_from.push(lender);
-        search_on(hypotheses, settings);
-        loosen(hypotheses, settings);
     }
     look_again(hypotheses, settings);
     borrow(hypotheses, settings);
@@ -252,27 +263,45 @@ fn most_likely(hypotheses: &[Hypothesis<'_, '_>], settings: &DiagnosisSettings) 
     weights.fold(f64::NEG_INFINITY, f64::max)
 }
 
-/// First fits that were cut short go on with sensitivities of their own, unless they are far behind and not even
-/// among the likeliest few, or so close to the best that they will be looked at with all care.
+/// First fits that were cut short go on with sensitivities of their own, unless they are far behind one that explains
+/// the traces, or so close to the best that they will be looked at with all care.
 fn closer(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
     let most = most_likely(hypotheses, settings);
-    let least = weight_of(hypotheses, settings, SEARCHED);
-    hypotheses
-        .par_iter_mut()
-        .filter(|h| {
-            let weight = h.log_weight(settings);
-            let behind = most - weight;
-            behind == 0.0 || behind > HOPELESS && (behind < FAR_BEHIND || weight >= least)
-        })
-        .for_each(|hypothesis| {
-            let excess = most - HOPELESS - hypothesis.log_weight(settings);
-            let cost = hypothesis.fit.as_ref().map_or(f64::INFINITY, Fit::cost);
-            let effort = Effort {
-                wanted: cost - 2.0 * excess,
-                ..CLOSER
-            };
-            hypothesis.go_on(effort, End::NothingPromised);
-        });
+    let explained = explained(hypotheses, settings);
+    in_turns(hypotheses, settings, |hypothesis| {
+        let behind = most - hypothesis.log_weight(settings);
+        if behind != 0.0 && (behind <= HOPELESS || explained && behind > FAR_BEHIND) {
+            return;
+        }
+        let cost = hypothesis.fit.as_ref().map_or(f64::INFINITY, Fit::cost);
+        let effort = Effort {
+            wanted: cost - 2.0 * (behind - HOPELESS),
+            ..CLOSER
+        };
+        hypothesis.go_on(effort, End::NothingPromised);
+    });
+}
+
+/// Acts on the likeliest, and as long as nothing explains the traces on the ones after them; where something does
+/// from the beginning, on all.
+fn in_turns<'m, 'a>(
+    hypotheses: &mut [Hypothesis<'m, 'a>],
+    settings: &DiagnosisSettings,
+    act: impl Fn(&mut Hypothesis<'m, 'a>) + Sync,
+) {
+    let explained = explained(hypotheses, settings);
+    let weighed = hypotheses.iter_mut();
+    let mut queue: Vec<_> = weighed.map(|h| (h.log_weight(settings), h)).collect();
+    queue.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let together = if explained { queue.len() } else { TOGETHER };
+    for group in queue.chunks_mut(together.max(1)) {
+        group
+            .par_iter_mut()
+            .for_each(|(_, hypothesis)| act(hypothesis));
+        if !explained && group.iter().any(|(_, hypothesis)| explains(hypothesis)) {
+            return;
+        }
+    }
 }
 
 /// Logarithm of the evidence of the last of so many likeliest causes, times its chance beforehand, each with the
@@ -295,14 +324,10 @@ fn search_on(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings
         if explained(hypotheses, settings) {
             return;
         }
-        let least = weight_of(hypotheses, settings, SEARCHED);
-        hypotheses
-            .par_iter_mut()
-            .filter(|h| h.log_weight(settings) >= least)
-            .for_each(|hypothesis| {
-                hypothesis.go_on(CLOSER, End::NothingPromised);
-                hypothesis.follow(CLOSER);
-            });
+        in_turns(hypotheses, settings, |hypothesis| {
+            hypothesis.go_on(CLOSER, End::NothingPromised);
+            hypothesis.follow(CLOSER);
+        });
     }
 }
 
@@ -375,30 +400,36 @@ fn scan_again(
         cost > lender.cost + MUCH_WORSE
     };
     let all = lender.best && lender.problem.cause != Cause::NothingWrong;
-    hypotheses
-        .par_iter_mut()
-        .filter(|h| h.problem.base == lender.problem.base || !explained)
-        .filter(|h| h.problem.cause != Cause::NothingWrong)
-        .filter(|h| !explained || all || worse(h))
-        .for_each(|hypothesis| {
-            let own = !explained || hypothesis.out_of_time();
-            hypothesis.scan_again(own, wanted, &lender.problem, &lender.known);
-        });
+    in_turns(hypotheses, settings, |hypothesis| {
+        let alike = hypothesis.problem.base == lender.problem.base;
+        if hypothesis.problem.cause == Cause::NothingWrong
+            || explained && !(alike && (all || worse(hypothesis)))
+        {
+            return;
+        }
+        let own = !explained || hypothesis.out_of_time();
+        hypothesis.scan_again(own, wanted, &lender.problem, &lender.known);
+    });
 }
 
-/// Fits that do not explain the traces are tried with more noise; where another does, only those not too far from it,
-/// and the design as it is, which may lie behind every fault.
+/// Fits that do not explain the traces are tried with more noise; where another does, only the design as it is, which
+/// may lie behind every fault.
 fn loosen(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
     let explained = explained(hypotheses, settings);
-    hypotheses.par_iter_mut().for_each(|hypothesis| {
-        let fault = hypothesis.problem.cause != Cause::NothingWrong;
-        let most = if explained && fault {
-            TOO_FAR
-        } else {
-            f64::INFINITY
-        };
-        hypothesis.loosen(most);
+    in_turns(hypotheses, settings, |hypothesis| {
+        if !explained || hypothesis.problem.cause == Cause::NothingWrong {
+            hypothesis.loosen();
+        }
     });
+}
+
+/// The likeliest few begin again from designs drawn around them.
+fn shake(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
+    let least = weight_of(hypotheses, settings, TOGETHER);
+    hypotheses
+        .par_iter_mut()
+        .filter(|h| h.log_weight(settings) >= least)
+        .for_each(Hypothesis::shake);
 }
 
 /// The faults that have not been tried with the discrete values of an explanation, looked for from its
