@@ -130,6 +130,21 @@ fn the_answer_comes_first_and_the_saved_design_passes_everywhere() {
     assert!(again.err.contains("--force"), "{}", again.err);
 }
 
+/// A design that just passes with the values expected of it fails as often as not when built: the first line says so.
+#[test]
+fn a_poor_chance_is_no_plain_pass() {
+    let design = "fixtures/designs/sizing-01-bay-for-rating.ron";
+    let run = coldkick(&["size", design, "--trials", "100"]);
+    let first = run.out.lines().next().expect("a first line");
+    assert!(
+        first.starts_with("PASS with expected values only  "),
+        "{first}"
+    );
+    assert!(run.out.contains("--at-least"), "{}", run.out);
+    let run = coldkick(&["size", design, "--trials", "0", "--quiet"]);
+    assert!(run.out.starts_with("PASS  "), "{}", run.out);
+}
+
 #[test]
 fn json_and_csv_say_the_same_in_si() {
     let folder = folder();

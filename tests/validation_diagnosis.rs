@@ -270,6 +270,30 @@ fn faults_are_told_apart() {
     assert_eq!(tally.sure.0, tally.sure.1, "{}", tally.sure);
 }
 
+/// Two tests of the campaign on which searches that followed one start of each cause ended in a wrong valley and said
+/// "none of these": a cold cartridge seen by the bay alone, where a neck not fully pierced comes near it, and a
+/// sensor off its zero, where only another choice of the discrete values explains the record.
+#[test]
+fn a_search_leaves_a_wrong_valley() {
+    let settings = DiagnosisSettings::default();
+    for (seed, cause, all) in [
+        (1043, Cause::CartridgeCold, false),
+        (1258, Cause::SensorOffset, true),
+    ] {
+        let design = random_designs::random_design(seed);
+        let channels = if all {
+            campaign::all_channels(&design)
+        } else {
+            vec![campaign::bay(&design)]
+        };
+        let case = campaign::case(&design, cause, &channels, &settings, seed, Faults::ThatShow);
+        let measured = case.unwrap().measured;
+        let answer = campaign::answer(&design, &[measured], &settings);
+        assert_eq!(answer.explanations[0].cause, cause, "{seed}");
+        assert!(answer.none < 0.1, "{seed}: {}", answer.none);
+    }
+}
+
 /// A seal and a port that leak alike are the same hole: of a leak that both may have, neither is
 /// claimed beyond 80 %, and the report knows of no channel that would help. The pins are made to hold,
 /// so that the fall of the pressure shows the leak.

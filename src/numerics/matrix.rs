@@ -109,10 +109,16 @@ impl Matrix {
                 if *left == 0.0 {
                     continue;
                 }
-                let target = product.entries.get_mut(i * n..(i + 1) * n);
-                for (sum, right) in target.into_iter().flatten().zip(entries) {
+                // The upper half; the lower one is its image.
+                let target = product.entries.get_mut(i * n + i..(i + 1) * n);
+                for (sum, right) in target.into_iter().flatten().zip(&entries[i..]) {
                     *sum += left * right;
                 }
+            }
+        }
+        for i in 0..n {
+            for j in 0..i {
+                product.set(i, j, product.at(j, i));
             }
         }
         product

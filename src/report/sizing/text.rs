@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use crate::design::sizing::Bill;
-use crate::report::terminal::{FAIL, PASS, bullet, cautions, columns, heading};
+use crate::report::terminal::{FAIL, PASS, WARNING, bullet, cautions, columns, heading};
 use crate::study::sizing::{Aim, Assessment, Case, Chance, Progress, Requirement, Workshop};
 use crate::units::{UnitSystem, format_mass, format_percent, format_volume, significant};
 
@@ -41,6 +41,10 @@ pub fn answer(sized: &Sized<'_>, bill: Option<&Bill>, units: UnitSystem, brief: 
     out
 }
 
+/// Chance of success below which it is said that only expected values pass: there the odds are that a built one does
+/// not. Ours, without a source.
+const POOR: f64 = 0.95;
+
 /// What stands above everything else.
 fn verdict(sized: &Sized<'_>, units: UnitSystem) -> String {
     let name = sized.name;
@@ -60,8 +64,14 @@ fn verdict(sized: &Sized<'_>, units: UnitSystem) -> String {
         let chance = first.worst_chance().map_or_else(String::new, |chance| {
             format!("; chance {}", shown_chance(sized, chance, units))
         });
+        let poor = (first.worst_chance()).is_some_and(|chance| chance.share() < POOR);
+        let word = if poor {
+            format!("{WARNING}PASS with expected values only{WARNING:#}")
+        } else {
+            format!("{PASS}PASS{PASS:#}")
+        };
         return format!(
-            "{PASS}PASS{PASS:#}  {name}: {}: {}, {}{limit}{chance}{stopped}",
+            "{word}  {name}: {}: {}, {}{limit}{chance}{stopped}",
             sized.in_words(first, units),
             format_mass(first.mass, units),
             format_volume(first.volume, units),
@@ -202,6 +212,14 @@ fn chances(out: &mut String, sized: &Sized<'_>, found: &Assessment, units: UnitS
     let line = "The best was chosen on these very draws, which flatters it: look again with another \
                 --seed before relying on it.";
     bullet(out, "  - ", line);
+    if found
+        .worst_chance()
+        .is_some_and(|chance| chance.share() < POOR)
+    {
+        let line = "Every requirement is met by the expected values, and by too few of the draws around \
+                    them: `--at-least 99%` looks for one that most draws meet.";
+        bullet(out, "  - ", line);
+    }
 }
 
 /// The continuous values of the best.

@@ -6,13 +6,14 @@ use crate::study::StudyError;
 use super::cause::Cause;
 use super::curves::{channels, events};
 use super::evidence::{Goodness, normalised};
-use super::hypothesis::{Hypothesis, best_of};
+use super::hypothesis::Hypothesis;
 use super::interval::fitted_values;
 use super::measured::Measured;
 use super::model::{Builder, Model};
 use super::parameter::Role;
 use super::posterior::Posterior;
 use super::problem::Problem;
+use super::ranking::place_of_best;
 use super::search::search;
 use super::{DesignInput, Diagnosis, DiagnosisSettings, Explanation, separation};
 
@@ -43,7 +44,7 @@ pub fn diagnose(
     let model = Model::new(inputs, correlations, build, traces, settings)?;
     let choices = choices(inputs, &model.central);
     let (hypotheses, inflation) = search(&model, &choices, observe)?;
-    let best = best_of(&hypotheses, settings).ok_or(StudyError::NoFit)?;
+    let best = place_of_best(&hypotheses, settings).ok_or(StudyError::NoFit)?;
     let (problem, best_fit) = match hypotheses.get(best) {
         Some(Hypothesis {
             problem,

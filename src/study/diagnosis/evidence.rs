@@ -9,6 +9,10 @@ use super::problem::Problem;
 const SPIKE: f64 = 6.0;
 /// Largest share of points that may be spikes.
 const FEW: f64 = 0.03;
+/// Sum of the squared residuals over its expectation beyond which the traces are not explained.
+pub const UNEXPLAINED: f64 = 1.8;
+/// Chance of such residuals under the right explanation below which one is looked for elsewhere.
+const UNLIKELY: f64 = 1e-3;
 
 /// How well the residuals of a fit behave like noise.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -92,6 +96,12 @@ impl Goodness {
         self.chi_square / self.degrees
     }
 
+    /// Whether the residuals are about as large as the noise, and look like it.
+    #[must_use]
+    pub fn looks_like_noise(&self) -> bool {
+        self.size() < UNEXPLAINED && self.p_value > UNLIKELY
+    }
+
     /// Factor on the noise [1]: the mean of what was believed of it beforehand and of what the
     /// residuals say, weighed by how well each is known; where the residuals contradict, they
     /// alone. Enlarged further where neighbours are not independent and count for fewer points.
@@ -157,6 +167,19 @@ mod tests {
         let half = with(0.05).none(0.5);
         assert!((half - 1.0 / 1.4072).abs() < 1e-4, "{half}");
         assert!(with(1e-8).none(0.02) > 0.999);
+    }
+
+    #[test]
+    fn smooth_residuals_do_not_look_like_noise() {
+        let with = |chi_square, p_value| Goodness {
+            chi_square,
+            degrees: 100.0,
+            p_value,
+            ..Goodness::default()
+        };
+        assert!(with(120.0, 0.2).looks_like_noise());
+        assert!(!with(120.0, 1e-5).looks_like_noise());
+        assert!(!with(300.0, 0.2).looks_like_noise());
     }
 
     #[test]

@@ -1,9 +1,12 @@
 //! One cause fitted to the traces, and what the fit is worth.
 
+use std::sync::OnceLock;
+
 use argmin::core::{Executor, State, TerminationReason};
 
 use crate::numerics::matrix::{Matrix, dot};
 
+use super::evidence::Goodness;
 use super::least_squares::{NOTHING_PROMISED, TrustedLeastSquares};
 use super::problem::Problem;
 use super::settle::Settled;
@@ -51,6 +54,10 @@ pub struct Fit {
     pub slopes: Matrix,
     /// How it ended.
     pub end: End,
+    /// How its residuals look, once that was asked for.
+    pub goodness: OnceLock<Goodness>,
+    /// Its evidence, once that was asked for.
+    evidence: OnceLock<f64>,
 }
 
 impl Fit {
@@ -66,6 +73,8 @@ impl Fit {
         self.misfit *= share;
         self.jacobian.scale(share.sqrt());
         self.slopes.scale(share.sqrt());
+        self.goodness = OnceLock::new();
+        self.evidence = OnceLock::new();
         self
     }
 
@@ -77,6 +86,7 @@ impl Fit {
             problem.begin_at(&settled, Some(self.slopes));
             self.slopes = problem.outer_slopes(&settled, true);
             self.jacobian = problem.all_slopes(&settled, &self.slopes);
+            self.evidence = OnceLock::new();
         }
         self
     }
@@ -112,11 +122,11 @@ impl Fit {
     /// Inference and Learning Algorithms, ch. 27 and 28; the priors are unit normals).
     #[must_use]
     pub fn log_evidence(&self) -> f64 {
-        let volume = self
-            .precision()
-            .cholesky()
-            .map_or(0.0, |factor| factor.log_determinant());
-        -0.5 * (self.cost() + volume)
+        *self.evidence.get_or_init(|| {
+            let factor = self.precision().cholesky();
+            let volume = factor.map_or(0.0, |factor| factor.log_determinant());
+            -0.5 * (self.cost() + volume)
+        })
     }
 
     /// Number of values the traces have settled: trace of J^T J (J^T J + I)^-1.
@@ -171,5 +181,7 @@ pub fn fit(
         slopes,
         end,
         z: settled.z,
+        goodness: OnceLock::new(),
+        evidence: OnceLock::new(),
     })
 }

@@ -7,7 +7,7 @@ use crate::statistics::stream::{Purpose, Stream};
 
 use super::DiagnosisSettings;
 use super::cause::Cause;
-use super::evidence::Goodness;
+use super::evidence::{Goodness, UNEXPLAINED};
 use super::fit::{Effort, End, Fit, fit};
 use super::model::BOUND;
 use super::parameter::Role;
@@ -35,8 +35,6 @@ pub const LAST: Effort = Effort {
     careful: true,
     wanted: f64::INFINITY,
 };
-/// Sum of the squared residuals over its expectation beyond which the traces are not explained.
-pub const UNEXPLAINED: f64 = 1.8;
 /// Designs drawn to begin again from.
 const SHAKEN: usize = 16;
 /// Share of its cost by which a fit that does not explain the traces is another one.
@@ -171,8 +169,10 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
     /// Goes on as if the noise were as large as the residuals, and from there with the noise as it is: what holds a
     /// fit in a wrong valley is weak then, and the design moves back to what is expected of it. Once for each fit.
     pub fn loosen(&mut self) {
-        let Some(old) = &self.fit else { return };
-        let share = Goodness::of(&self.problem, old).size();
+        let Some((old, goodness)) = self.fit.as_ref().zip(self.goodness()) else {
+            return;
+        };
+        let share = goodness.size();
         if share < UNEXPLAINED || self.loosened == Some(old.cost()) {
             return;
         }
@@ -239,6 +239,14 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
             z: fit.z.clone(),
             slopes: Some(fit.slopes.clone()),
         })
+    }
+
+    /// How the residuals of the fit look.
+    #[must_use]
+    pub fn goodness(&self) -> Option<Goodness> {
+        let fit = self.fit.as_ref()?;
+        let goodness = || Goodness::of(&self.problem, fit);
+        Some(*fit.goodness.get_or_init(goodness))
     }
 
     /// Logarithm of evidence times the chance beforehand.
@@ -323,18 +331,4 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
         };
         (prior * self.weight).max(f64::MIN_POSITIVE).ln()
     }
-}
-
-/// The likeliest one that has a fit.
-#[must_use]
-pub fn best_of(hypotheses: &[Hypothesis<'_, '_>], settings: &DiagnosisSettings) -> Option<usize> {
-    hypotheses
-        .iter()
-        .enumerate()
-        .filter(|(_, h)| h.fit.is_some())
-        .max_by(|a, b| {
-            a.1.log_weight(settings)
-                .total_cmp(&b.1.log_weight(settings))
-        })
-        .map(|(index, _)| index)
 }

@@ -270,6 +270,23 @@ mod tests {
         );
     }
 
+    /// Forces add up: equal steps of the coordinate are equal steps in newtons, but equal factors of an area.
+    #[test]
+    fn forces_count_as_they_are() {
+        let prior = Distribution::Uniform {
+            low: 1.0,
+            high: 9.0,
+        };
+        let middle = |dimension| {
+            let parameter = Parameter::new(Role::Fault(0), "x", dimension, prior.clone()).unwrap();
+            let [low, high] = [1.5, 6.0].map(|value| parameter.scaled(parameter.variate(value)));
+            parameter.value(parameter.unscaled(0.5 * (low + high)))
+        };
+        let (force, area) = (middle(Dimension::Force), middle(Dimension::Area));
+        assert!((force - 3.75).abs() < 1e-6, "{force}");
+        assert!((area - 3.0).abs() < 1e-6, "{area}");
+    }
+
     #[test]
     fn variates_and_values_invert() {
         let priors = [

@@ -1,0 +1,144 @@
+//! From one explanation to the others: what it found of the design may serve them better than their own fits.
+
+use rayon::prelude::*;
+
+use crate::study::StudyError;
+
+use super::DiagnosisSettings;
+use super::cause::Cause;
+use super::fit::Fit;
+use super::hypothesis::{CLOSER, Hypothesis};
+use super::problem::Problem;
+use super::ranking::{
+    BORROWS, IN_THE_RUNNING, best_of, explained, explains, in_turns, most_likely,
+};
+use super::starts::{Known, ranked_starts};
+
+/// Fall of the cost by which an explanation is another one to look from.
+const MUCH_BETTER: f64 = 10.0;
+/// Cost above that of a second explanation from which a fit is tried again.
+const MUCH_WORSE: f64 = 30.0;
+
+/// An explanation from which others may be looked for.
+pub struct Lender<'m, 'a> {
+    problem: Problem<'m, 'a>,
+    known: Known,
+    /// Chance beforehand of its choice of the discrete values.
+    weight: f64,
+    /// Cost of its fit.
+    pub cost: f64,
+    /// Whether it is the best one.
+    best: bool,
+}
+
+impl<'m, 'a> Lender<'m, 'a> {
+    fn of(hypothesis: &Hypothesis<'m, 'a>, best: bool) -> Option<Self> {
+        let problem = &hypothesis.problem;
+        Some(Lender {
+            problem: problem.with_inflation(problem.inflation),
+            known: hypothesis.known()?,
+            weight: hypothesis.weight,
+            cost: hypothesis.fit.as_ref()?.cost(),
+            best,
+        })
+    }
+
+    /// Whether the other is the same explanation, and not much worse.
+    fn like(&self, other: &Self) -> bool {
+        self.problem.cause == other.problem.cause
+            && self.problem.base == other.problem.base
+            && other.cost < self.cost + MUCH_BETTER
+    }
+}
+
+/// The best explanation that has not been looked from yet, or is much better than it was: the best one of all or,
+/// where that explains the traces, another in the running that does.
+pub fn next_lender<'m, 'a>(
+    hypotheses: &[Hypothesis<'m, 'a>],
+    looked_from: &[Lender<'m, 'a>],
+    settings: &DiagnosisSettings,
+) -> Option<Lender<'m, 'a>> {
+    let explained = explained(hypotheses, settings);
+    let mut ranked: Vec<&Hypothesis<'m, 'a>> = hypotheses.iter().collect();
+    let weight = |h: &Hypothesis<'_, '_>| h.log_weight(settings);
+    ranked.sort_by(|a, b| weight(b).total_cmp(&weight(a)));
+    let least = most_likely(hypotheses, settings) - IN_THE_RUNNING;
+    let another = |h: &Hypothesis<'_, '_>| explained && weight(h) > least && explains(h);
+    (ranked.into_iter().enumerate())
+        .filter(|(place, h)| *place == 0 || another(h))
+        .filter_map(|(place, h)| Lender::of(h, place == 0))
+        .find(|lender| !looked_from.iter().any(|old| lender.like(old)))
+}
+
+/// Where the traces are not those of the design as it is, faults are looked for again along what they free: as long as
+/// nothing explains the traces, all from where they are fitted by now and from where the best one is; else
+/// from there, as a fit may have ended far from what explains the traces as well. From the second best only what fits
+/// much worse.
+pub fn scan_again(
+    hypotheses: &mut [Hypothesis<'_, '_>],
+    lender: &Lender<'_, '_>,
+    settings: &DiagnosisSettings,
+) {
+    let explained = explained(hypotheses, settings);
+    let wanted = if explained {
+        lender.cost
+    } else {
+        f64::INFINITY
+    };
+    let worse = |h: &Hypothesis<'_, '_>| {
+        let cost = h.fit.as_ref().map_or(f64::INFINITY, Fit::cost);
+        cost > lender.cost + MUCH_WORSE
+    };
+    let all = lender.best && lender.problem.cause != Cause::NothingWrong;
+    in_turns(hypotheses, settings, |hypothesis| {
+        let alike = hypothesis.problem.base == lender.problem.base;
+        if hypothesis.problem.cause == Cause::NothingWrong
+            || explained && !(alike && (all || worse(hypothesis)))
+        {
+            return;
+        }
+        let own = !explained || hypothesis.out_of_time();
+        hypothesis.scan_again(own, wanted, &lender.problem, &lender.known);
+    });
+}
+
+/// The faults that have not been tried with the discrete values of an explanation, looked for from its
+/// design.
+pub fn with_its_choice<'m, 'a>(
+    hypotheses: &[Hypothesis<'m, 'a>],
+    lender: &Lender<'m, 'a>,
+    settings: &DiagnosisSettings,
+) -> Result<Vec<Hypothesis<'m, 'a>>, StudyError> {
+    let from = &lender.problem;
+    let tried = |cause: Cause| {
+        let mut alike = hypotheses.iter().filter(|h| h.problem.cause == cause);
+        alike.any(|h| h.problem.base == from.base)
+    };
+    let found = settings
+        .causes
+        .par_iter()
+        .filter(|cause| **cause != Cause::NothingWrong && !tried(**cause))
+        .map(|cause| {
+            let problem = Problem::new(from.model, *cause, &from.base, from.inflation)?;
+            Ok(problem.map(|problem| {
+                let known = problem.transfer(from, &lender.known);
+                let starts = ranked_starts(&problem, &[known]);
+                Hypothesis::new(problem, lender.weight, starts, CLOSER)
+            }))
+        })
+        .collect::<Result<Vec<_>, StudyError>>()?;
+    Ok(found.into_iter().flatten().collect())
+}
+
+/// What the best explanation found of the design may serve the others better than their own.
+pub fn borrow(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
+    let most = most_likely(hypotheses, settings);
+    let best = best_of(hypotheses, settings);
+    let Some(lender) = best.and_then(|best| Lender::of(best, true)) else {
+        return;
+    };
+    hypotheses
+        .par_iter_mut()
+        .filter(|h| h.log_weight(settings) > most - BORROWS)
+        .for_each(|hypothesis| hypothesis.borrow_from(&lender.problem, &lender.known));
+}
