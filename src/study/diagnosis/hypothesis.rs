@@ -47,7 +47,7 @@ const OUT_OF_TIME: f64 = 5e-3;
 const WORTH: f64 = 0.3;
 /// Starts followed in one look along what a cause frees: what a linear step promises does not say which of two
 /// valleys is the deeper one.
-const OF_A_LOOK: usize = 3;
+pub const OF_A_LOOK: usize = 3;
 /// Promised cost above that of another explanation from where a fit may still come to as little.
 const WITHIN_REACH: f64 = 60.0;
 
@@ -190,9 +190,12 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
         self.loosened = self.fit.as_ref().map(Fit::cost);
     }
 
-    /// Begins again with what the fit freed, from designs drawn between it and the expected one, the best few of many.
-    pub fn shake(&mut self) {
-        let Some(known) = self.known() else { return };
+    /// Begins again with what the fit freed, from designs drawn between it and the expected one: the best of many, at
+    /// `most` so many, that promise less than a `share` of the cost.
+    pub fn shake(&mut self, most: usize, share: f64) {
+        let Some((known, cost)) = self.known().zip(self.fit.as_ref().map(Fit::cost)) else {
+            return;
+        };
         let problem = &self.problem;
         let mut stream = Stream::new(SHAKEN as u64, Purpose::Other, problem.cause as u64);
         let mut drawn = || -> Vec<f64> {
@@ -213,8 +216,9 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
         let starts = places.par_iter().map(|z| Start::at(problem, &known, z));
         let mut starts: Vec<Start> = starts.collect::<Vec<_>>().into_iter().flatten().collect();
         starts.sort_by(|a, b| a.expected.total_cmp(&b.expected));
-        for start in starts.into_iter().take(OF_A_LOOK) {
-            self.pursue(&start, CLOSER);
+        starts.retain(|start| start.expected < share * cost);
+        for start in starts.iter().take(most) {
+            self.pursue(start, CLOSER);
         }
     }
 

@@ -17,11 +17,12 @@ use super::starts::{Known, ranked_starts};
 /// Fall of the cost by which an explanation is another one to look from.
 const MUCH_BETTER: f64 = 10.0;
 /// Cost above that of a second explanation from which a fit is tried again.
-const MUCH_WORSE: f64 = 30.0;
+pub const MUCH_WORSE: f64 = 30.0;
 
 /// An explanation from which others may be looked for.
 pub struct Lender<'m, 'a> {
-    problem: Problem<'m, 'a>,
+    /// What was fitted.
+    pub problem: Problem<'m, 'a>,
     known: Known,
     /// Chance beforehand of its choice of the discrete values.
     weight: f64,

@@ -10,8 +10,8 @@ use crate::study::StudyError;
 use super::DiagnosisSettings;
 use super::cause::Cause;
 use super::fit::{Effort, End, Fit};
-use super::hypothesis::{CLOSER, FIRST, Hypothesis, MUCH_LESS};
-use super::lender::{borrow, next_lender, scan_again, with_its_choice};
+use super::hypothesis::{CLOSER, FIRST, Hypothesis, MUCH_LESS, OF_A_LOOK};
+use super::lender::{Lender, MUCH_WORSE, borrow, next_lender, scan_again, with_its_choice};
 use super::model::Model;
 use super::ranking::{
     IN_THE_RUNNING, TOGETHER, best_of, explained, in_turns, most_likely, weight_of,
@@ -32,8 +32,6 @@ const KNOWN_WELL: f64 = 0.15;
 const HOPELESS: f64 = 8.0;
 /// The same where its own fit promised no more.
 const BEHIND: f64 = 6.0;
-/// The same where another explains the traces, for a fit that was cut short: how far down it goes is not known.
-const FAR_BEHIND: f64 = 1000.0;
 
 /// Searches on, fits all that are in the running with the noise as the residuals of the best show it,
 /// and says by which factor it is larger than measured [1].
@@ -46,6 +44,7 @@ pub fn refine<'m, 'a>(
 ) -> Result<f64, StudyError> {
     let settings = model.settings;
     let mut looked_from = Vec::new();
+    let mut shaken = false;
     let patience = MOST_DISCHARGES * model.traces.len() as u64;
     for _ in 0..LOOKED_FROM {
         if model.count.load(Ordering::Relaxed) > patience {
@@ -68,6 +67,9 @@ pub fn refine<'m, 'a>(
         }
         if explained(hypotheses, settings) {
             loosen(hypotheses, settings);
+            if !std::mem::replace(&mut shaken, true) {
+                shake_rivals(hypotheses, &lender);
+            }
         }
         looked_from.push(lender);
     }
@@ -97,14 +99,13 @@ pub fn refine<'m, 'a>(
     Ok(inflation)
 }
 
-/// First fits that were cut short go on with sensitivities of their own, unless they are far behind one that explains
-/// the traces, or so close to the best that they will be looked at with all care.
+/// First fits that were cut short go on with sensitivities of their own, unless they are so close to the best that they
+/// will be looked at with all care.
 pub fn closer(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
     let most = most_likely(hypotheses, settings);
-    let explained = explained(hypotheses, settings);
     in_turns(hypotheses, settings, |hypothesis| {
         let behind = most - hypothesis.log_weight(settings);
-        if behind != 0.0 && (behind <= HOPELESS || explained && behind > FAR_BEHIND) {
+        if behind != 0.0 && behind <= HOPELESS {
             return;
         }
         let cost = hypothesis.fit.as_ref().map_or(f64::INFINITY, Fit::cost);
@@ -147,7 +148,17 @@ fn shake(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
     hypotheses
         .par_iter_mut()
         .filter(|h| h.log_weight(settings) >= least)
-        .for_each(Hypothesis::shake);
+        .for_each(|hypothesis| hypothesis.shake(OF_A_LOOK, f64::INFINITY));
+}
+
+/// What fits much worse than one that explains the traces begins again from where it promises much less.
+fn shake_rivals(hypotheses: &mut [Hypothesis<'_, '_>], lender: &Lender<'_, '_>) {
+    let cost = |h: &Hypothesis<'_, '_>| h.fit.as_ref().map_or(0.0, Fit::cost);
+    hypotheses
+        .par_iter_mut()
+        .filter(|h| h.problem.base == lender.problem.base)
+        .filter(|h| cost(h) > lender.cost + MUCH_WORSE)
+        .for_each(|hypothesis| hypothesis.shake(1, MUCH_LESS));
 }
 
 /// A second start of all that are in the running: a fit from the design as it is fitted without a fault may
