@@ -281,11 +281,7 @@ fn a_search_leaves_a_wrong_valley() {
         (1258, Cause::SensorOffset, true),
     ] {
         let design = random_designs::random_design(seed);
-        let channels = if all {
-            campaign::all_channels(&design)
-        } else {
-            vec![campaign::bay(&design)]
-        };
+        let channels = campaign::channels(&design, all);
         let case = campaign::case(&design, cause, &channels, &settings, seed, Faults::ThatShow);
         let measured = case.unwrap().measured;
         let answer = campaign::answer(&design, &[measured], &settings);
@@ -360,11 +356,7 @@ fn campaign_of_faults() {
             Some(name) => campaign::shipped(name),
             None => random_designs::random_design(index),
         };
-        let channels = if all {
-            campaign::all_channels(&design)
-        } else {
-            vec![campaign::bay(&design)]
-        };
+        let channels = campaign::channels(&design, all);
         let Some(case) = campaign::case(&design, cause, &channels, &settings, index, which) else {
             println!(
                 "{index:4} --  {}: no place, or none that shows",

@@ -248,6 +248,15 @@ pub fn all_channels(design: &Design) -> Vec<Observable> {
     channels
 }
 
+/// The bay pressure alone, or all channels.
+pub fn channels(design: &Design, all: bool) -> Vec<Observable> {
+    if all {
+        all_channels(design)
+    } else {
+        vec![bay(design)]
+    }
+}
+
 /// Diagnoses measured tests of a design.
 pub fn answer(design: &Design, measured: &[Measured], settings: &DiagnosisSettings) -> Diagnosis {
     let build = |values: &[f64]| {

@@ -45,6 +45,12 @@ pub fn answer(sized: &Sized<'_>, bill: Option<&Bill>, units: UnitSystem, brief: 
 /// not. Ours, without a source.
 const POOR: f64 = 0.95;
 
+/// Whether too few of the draws around the expected values succeed.
+fn poor(found: &Assessment) -> bool {
+    let chance = found.worst_chance();
+    chance.is_some_and(|chance| chance.share() < POOR)
+}
+
 /// What stands above everything else.
 fn verdict(sized: &Sized<'_>, units: UnitSystem) -> String {
     let name = sized.name;
@@ -64,8 +70,7 @@ fn verdict(sized: &Sized<'_>, units: UnitSystem) -> String {
         let chance = first.worst_chance().map_or_else(String::new, |chance| {
             format!("; chance {}", shown_chance(sized, chance, units))
         });
-        let poor = (first.worst_chance()).is_some_and(|chance| chance.share() < POOR);
-        let word = if poor {
+        let word = if poor(first) {
             format!("{WARNING}PASS with expected values only{WARNING:#}")
         } else {
             format!("{PASS}PASS{PASS:#}")
@@ -212,10 +217,7 @@ fn chances(out: &mut String, sized: &Sized<'_>, found: &Assessment, units: UnitS
     let line = "The best was chosen on these very draws, which flatters it: look again with another \
                 --seed before relying on it.";
     bullet(out, "  - ", line);
-    if found
-        .worst_chance()
-        .is_some_and(|chance| chance.share() < POOR)
-    {
+    if poor(found) {
         let line = "Every requirement is met by the expected values, and by too few of the draws around \
                     them: `--at-least 99%` looks for one that most draws meet.";
         bullet(out, "  - ", line);

@@ -67,6 +67,13 @@ impl Fit {
         self.misfit + self.surprise
     }
 
+    /// A fit of a problem that begins where this one ended, with its sensitivities.
+    #[must_use]
+    pub fn continued(&self, problem: &Problem<'_, '_>, effort: Effort) -> Option<Fit> {
+        let settled = problem.settled(&self.z).ok()?;
+        fit(problem, &settled, Some(self.slopes.clone()), effort)
+    }
+
     /// The same values with other noise: `share` is the factor on squared residuals.
     #[must_use]
     pub fn with_noise(mut self, share: f64) -> Self {

@@ -1,19 +1,14 @@
 //! A cause with one choice of the discrete values, and its best fit so far.
 
-use rayon::prelude::*;
-
 use crate::statistics::StatisticsError;
-use crate::statistics::stream::{Purpose, Stream};
 
 use super::DiagnosisSettings;
 use super::cause::Cause;
 use super::evidence::{Goodness, UNEXPLAINED};
 use super::fit::{Effort, End, Fit, fit};
-use super::model::BOUND;
 use super::parameter::Role;
 use super::problem::Problem;
-use super::settle::Settled;
-use super::starts::{Known, Start, ranked_starts};
+use super::starts::{Known, Start, drawn_starts, ranked_starts};
 
 /// A first look with what is known of other causes, a closer one with sensitivities of its own, and the last
 /// one.
@@ -35,8 +30,6 @@ pub const LAST: Effort = Effort {
     careful: true,
     wanted: f64::INFINITY,
 };
-/// Designs drawn to begin again from.
-const SHAKEN: usize = 16;
 /// Share of its cost by which a fit that does not explain the traces is another one.
 pub const MUCH_LESS: f64 = 0.7;
 /// Cost above the best fit from which another may go on.
@@ -111,9 +104,7 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
             && short.end == End::CutShort
             && short.cost() < own.cost() + NOT_FAR
         {
-            let from = self.problem.settled(&short.z).ok();
-            let on = |from: Settled| fit(&self.problem, &from, Some(short.slopes.clone()), CLOSER);
-            found = from.and_then(on).or(found);
+            found = short.continued(&self.problem, CLOSER).or(found);
         }
         self.keep(found);
     }
@@ -158,11 +149,7 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
         let Some(old) = self.fit.take_if(|fit| fit.end < least) else {
             return;
         };
-        let found = self
-            .problem
-            .settled(&old.z)
-            .ok()
-            .and_then(|settled| fit(&self.problem, &settled, Some(old.slopes.clone()), effort));
+        let found = old.continued(&self.problem, effort);
         self.fit = found.or(Some(old));
     }
 
@@ -178,10 +165,8 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
         }
         let inflation = self.problem.inflation * share.sqrt();
         let loose = self.problem.with_inflation(inflation);
-        let slopes = old.clone().with_noise(1.0 / share).slopes;
-        let moved = (loose.settled(&old.z).ok())
-            .and_then(|settled| fit(&loose, &settled, Some(slopes), CLOSER));
-        let found = moved.and_then(|moved| {
+        let loosened = old.clone().with_noise(1.0 / share);
+        let found = loosened.continued(&loose, CLOSER).and_then(|moved| {
             let settled = self.problem.settled_afresh(&moved.z, &[]).ok()?;
             let slopes = moved.with_noise(share).slopes;
             fit(&self.problem, &settled, Some(slopes), CLOSER)
@@ -193,29 +178,9 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
     /// Begins again with what the fit freed, from designs drawn between it and the expected one: the best of many, at
     /// `most` so many, that promise less than a `share` of the cost.
     pub fn shake(&mut self, most: usize, share: f64) {
-        let Some((known, cost)) = self.known().zip(self.fit.as_ref().map(Fit::cost)) else {
-            return;
-        };
-        let problem = &self.problem;
-        let mut stream = Stream::new(SHAKEN as u64, Purpose::Other, problem.cause as u64);
-        let mut drawn = || -> Vec<f64> {
-            let mut normal = vec![0.0; problem.outer.len()];
-            stream.fill_normal(&mut normal);
-            let pairs = problem.outer.iter().zip(normal);
-            let values = pairs.map(|(k, normal)| {
-                let z = known.z.get(*k).copied().unwrap_or(0.0);
-                if problem.fault_index() == Some(*k) {
-                    z
-                } else {
-                    (0.5 * z + normal).clamp(-BOUND, BOUND)
-                }
-            });
-            problem.with(&problem.outer, &values.collect::<Vec<_>>(), &known.z)
-        };
-        let places: Vec<Vec<f64>> = (0..SHAKEN).map(|_| drawn()).collect();
-        let starts = places.par_iter().map(|z| Start::at(problem, &known, z));
-        let mut starts: Vec<Start> = starts.collect::<Vec<_>>().into_iter().flatten().collect();
-        starts.sort_by(|a, b| a.expected.total_cmp(&b.expected));
+        let Some(known) = self.known() else { return };
+        let cost = self.cost();
+        let mut starts = drawn_starts(&self.problem, &known);
         starts.retain(|start| start.expected < share * cost);
         for start in starts.iter().take(most) {
             self.pursue(start, CLOSER);
@@ -225,12 +190,9 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
     /// Fits to the end, with care.
     pub fn finish(&mut self) {
         let Some(old) = self.fit.take() else { return };
-        let found = self.problem.settled(&old.z).ok().and_then(|settled| {
-            let found = fit(&self.problem, &settled, Some(old.slopes.clone()), LAST)?;
-            Some(match found.end {
-                End::Converged => found,
-                _ => found.freshened(&self.problem),
-            })
+        let found = (old.continued(&self.problem, LAST)).map(|found| match found.end {
+            End::Converged => found,
+            _ => found.freshened(&self.problem),
         });
         self.fit = found.or(Some(old));
     }
@@ -243,6 +205,12 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
             z: fit.z.clone(),
             slopes: Some(fit.slopes.clone()),
         })
+    }
+
+    /// Cost of the fit; infinite without one.
+    #[must_use]
+    pub fn cost(&self) -> f64 {
+        self.fit.as_ref().map_or(f64::INFINITY, Fit::cost)
     }
 
     /// How the residuals of the fit look.
@@ -276,6 +244,9 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
     /// `wanted` cost a few. A nose that stays on explains most of a record in which it leaves late, and from there a
     /// fit does not see the other side of the cliff; nor does a design that is far from the right one.
     pub fn scan_again(&mut self, own: bool, wanted: f64, lender: &Problem<'_, '_>, known: &Known) {
+        if self.fit.is_none() {
+            return;
+        }
         let other =
             (lender.cause != self.problem.cause).then(|| self.problem.transfer(lender, known));
         let own = self.known().filter(|_| own);
@@ -283,11 +254,9 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
         let mut starts = ranked_starts(&self.problem, &designs);
         starts.sort_by(|a, b| b.expected.total_cmp(&a.expected));
         for look in 0..OF_A_LOOK {
-            let Some((start, cost)) = starts.pop().zip(self.fit.as_ref().map(Fit::cost)) else {
-                return;
-            };
+            let Some(start) = starts.pop() else { return };
             let near = look == 0 || start.expected < wanted + WITHIN_REACH;
-            if start.expected > cost - WORTH || !near {
+            if start.expected > self.cost() - WORTH || !near {
                 return;
             }
             starts.retain(|other| start.apart_from(other));

@@ -6,7 +6,6 @@ use crate::study::StudyError;
 
 use super::DiagnosisSettings;
 use super::cause::Cause;
-use super::fit::Fit;
 use super::hypothesis::{CLOSER, Hypothesis};
 use super::problem::Problem;
 use super::ranking::{
@@ -17,12 +16,11 @@ use super::starts::{Known, ranked_starts};
 /// Fall of the cost by which an explanation is another one to look from.
 const MUCH_BETTER: f64 = 10.0;
 /// Cost above that of a second explanation from which a fit is tried again.
-pub const MUCH_WORSE: f64 = 30.0;
+const MUCH_WORSE: f64 = 30.0;
 
 /// An explanation from which others may be looked for.
 pub struct Lender<'m, 'a> {
-    /// What was fitted.
-    pub problem: Problem<'m, 'a>,
+    problem: Problem<'m, 'a>,
     known: Known,
     /// Chance beforehand of its choice of the discrete values.
     weight: f64,
@@ -39,7 +37,7 @@ impl<'m, 'a> Lender<'m, 'a> {
             problem: problem.with_inflation(problem.inflation),
             known: hypothesis.known()?,
             weight: hypothesis.weight,
-            cost: hypothesis.fit.as_ref()?.cost(),
+            cost: hypothesis.cost(),
             best,
         })
     }
@@ -49,6 +47,11 @@ impl<'m, 'a> Lender<'m, 'a> {
         self.problem.cause == other.problem.cause
             && self.problem.base == other.problem.base
             && other.cost < self.cost + MUCH_BETTER
+    }
+
+    /// Whether another with the same discrete values fits much worse.
+    pub fn outdoes(&self, other: &Hypothesis<'_, '_>) -> bool {
+        other.problem.base == self.problem.base && other.cost() > self.cost + MUCH_WORSE
     }
 }
 
@@ -86,16 +89,11 @@ pub fn scan_again(
     } else {
         f64::INFINITY
     };
-    let worse = |h: &Hypothesis<'_, '_>| {
-        let cost = h.fit.as_ref().map_or(f64::INFINITY, Fit::cost);
-        cost > lender.cost + MUCH_WORSE
-    };
     let all = lender.best && lender.problem.cause != Cause::NothingWrong;
     in_turns(hypotheses, settings, |hypothesis| {
         let alike = hypothesis.problem.base == lender.problem.base;
-        if hypothesis.problem.cause == Cause::NothingWrong
-            || explained && !(alike && (all || worse(hypothesis)))
-        {
+        let served = !explained || all && alike || lender.outdoes(hypothesis);
+        if hypothesis.problem.cause == Cause::NothingWrong || !served {
             return;
         }
         let own = !explained || hypothesis.out_of_time();

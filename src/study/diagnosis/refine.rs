@@ -9,9 +9,9 @@ use crate::study::StudyError;
 
 use super::DiagnosisSettings;
 use super::cause::Cause;
-use super::fit::{Effort, End, Fit};
+use super::fit::{Effort, End};
 use super::hypothesis::{CLOSER, FIRST, Hypothesis, MUCH_LESS, OF_A_LOOK};
-use super::lender::{Lender, MUCH_WORSE, borrow, next_lender, scan_again, with_its_choice};
+use super::lender::{Lender, borrow, next_lender, scan_again, with_its_choice};
 use super::model::Model;
 use super::ranking::{
     IN_THE_RUNNING, TOGETHER, best_of, explained, in_turns, most_likely, weight_of,
@@ -58,8 +58,8 @@ pub fn refine<'m, 'a>(
         scan_again(hypotheses, &lender, settings);
         // The cheapest way first; from what is much better than before the cheapest way again.
         for further in [shake, loosen, search_on] {
-            let best = best_of(hypotheses, settings).and_then(|best| best.fit.as_ref());
-            let better = best.map(Fit::cost) < Some(MUCH_LESS * lender.cost);
+            let best = best_of(hypotheses, settings);
+            let better = best.is_some_and(|best| best.cost() < MUCH_LESS * lender.cost);
             if better || explained(hypotheses, settings) {
                 break;
             }
@@ -108,9 +108,8 @@ pub fn closer(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSetting
         if behind != 0.0 && behind <= HOPELESS {
             return;
         }
-        let cost = hypothesis.fit.as_ref().map_or(f64::INFINITY, Fit::cost);
         let effort = Effort {
-            wanted: cost - 2.0 * (behind - HOPELESS),
+            wanted: hypothesis.cost() - 2.0 * (behind - HOPELESS),
             ..CLOSER
         };
         hypothesis.go_on(effort, End::NothingPromised);
@@ -118,7 +117,7 @@ pub fn closer(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSetting
 }
 
 /// As long as the best explanation does not explain the traces, the search may have ended too early:
-/// further starts of the best few.
+/// further starts of every cause, the likeliest first.
 fn search_on(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
     for _ in 0..FOLLOWED {
         if explained(hypotheses, settings) {
@@ -153,11 +152,9 @@ fn shake(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
 
 /// What fits much worse than one that explains the traces begins again from where it promises much less.
 fn shake_rivals(hypotheses: &mut [Hypothesis<'_, '_>], lender: &Lender<'_, '_>) {
-    let cost = |h: &Hypothesis<'_, '_>| h.fit.as_ref().map_or(0.0, Fit::cost);
     hypotheses
         .par_iter_mut()
-        .filter(|h| h.problem.base == lender.problem.base)
-        .filter(|h| cost(h) > lender.cost + MUCH_WORSE)
+        .filter(|h| lender.outdoes(h))
         .for_each(|hypothesis| hypothesis.shake(1, MUCH_LESS));
 }
 

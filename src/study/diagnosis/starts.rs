@@ -3,6 +3,7 @@
 use rayon::prelude::*;
 
 use crate::numerics::matrix::Matrix;
+use crate::statistics::stream::{Purpose, Stream};
 
 use super::least_squares::trusted_step;
 use super::model::BOUND;
@@ -22,6 +23,8 @@ const IN_TIME: f64 = 1e-3;
 /// Directions searched where no value is freed, and how far.
 const DIRECTIONS: usize = 3;
 const ALONG: [f64; 2] = [-1.5, 1.5];
+/// Designs drawn to begin again from.
+const DRAWN: usize = 16;
 /// Distance between starts below which one of them is enough.
 const APART: f64 = 0.8;
 /// How far the design may be bent in judging a start.
@@ -180,7 +183,34 @@ fn without_fault(problem: &Problem<'_, '_>, design: &Known) -> Vec<Start> {
             }
         }
     }
-    let found = places.par_iter().map(|z| Start::at(problem, &known, z));
+    starts_at(problem, &known, &places)
+}
+
+/// Starts from designs drawn between one and the expected one, with what it frees as it is, the best first.
+#[must_use]
+pub fn drawn_starts(problem: &Problem<'_, '_>, design: &Known) -> Vec<Start> {
+    let mut stream = Stream::new(DRAWN as u64, Purpose::Other, problem.cause as u64);
+    let mut drawn = || -> Vec<f64> {
+        let mut normal = vec![0.0; problem.outer.len()];
+        stream.fill_normal(&mut normal);
+        let here = problem.pick(&problem.outer, &design.z);
+        let values = (problem.outer.iter().zip(here).zip(normal)).map(|((k, z), normal)| {
+            if problem.fault_index() == Some(*k) {
+                z
+            } else {
+                (0.5 * z + normal).clamp(-BOUND, BOUND)
+            }
+        });
+        problem.with(&problem.outer, &values.collect::<Vec<_>>(), &design.z)
+    };
+    let places: Vec<Vec<f64>> = (0..DRAWN).map(|_| drawn()).collect();
+    let mut starts = starts_at(problem, design, &places);
+    starts.sort_by(|a, b| a.expected.total_cmp(&b.expected));
+    starts
+}
+
+fn starts_at(problem: &Problem<'_, '_>, known: &Known, places: &[Vec<f64>]) -> Vec<Start> {
+    let found = places.par_iter().map(|z| Start::at(problem, known, z));
     found.collect::<Vec<_>>().into_iter().flatten().collect()
 }
 
