@@ -4,6 +4,7 @@ mod common;
 
 use coldkick::flow::stagnation::Stagnation;
 use coldkick::flow::{FluxModel, discharge_flux, equilibrium, omega, perfect_gas};
+use coldkick::thermo::FluidPoint;
 use coldkick::thermo::coexistence::saturation;
 use coldkick::thermo::fluids::carbon_dioxide as co2;
 use coldkick::thermo::inversion::{
@@ -69,7 +70,10 @@ fn omega_method_near_saturation() {
         ));
         for quality in [0.05, 0.2, 0.5, 0.9] {
             let state = at_pressure_quality(line.pressure, quality).expect("a state");
-            let mixture = Stagnation::mixture(&Equations, &state, line.light.density());
+            let mixture = Stagnation::mixture(
+                &state,
+                FluidPoint::new(state.temperature, line.light.density()),
+            );
             cases.push((format!("quality {quality} {t} K"), mixture));
         }
     }

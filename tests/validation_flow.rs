@@ -4,6 +4,7 @@ mod common;
 
 use coldkick::flow::stagnation::{Flux, Stagnation};
 use coldkick::flow::{FluxModel, discharge_flux, equilibrium, frozen, henry_fauske};
+use coldkick::thermo::FluidPoint;
 use coldkick::thermo::coexistence::{saturation, sublimation};
 use coldkick::thermo::inversion::at_temperature_pressure;
 use coldkick::thermo::source::{Equations, Tables};
@@ -107,7 +108,10 @@ fn measured_flux_of_hesson_and_peck() {
                 Stagnation::liquid(&Equations, &line)
             } else {
                 let state = at_pressure_quality(p, x).unwrap();
-                Stagnation::mixture(&Equations, &state, line.light.density())
+                Stagnation::mixture(
+                    &state,
+                    FluidPoint::new(state.temperature, line.light.density()),
+                )
             };
             let flux: Flux = discharge_flux::pure(&Equations, model, &state, 101_325.0)
                 .unwrap_or_else(|e| panic!("{name} at {p} Pa, x = {x}: {e}"));

@@ -4,6 +4,9 @@
 use coldkick::flow::discharge_flux::pure;
 use coldkick::flow::stagnation::Stagnation;
 use coldkick::flow::{FluxModel, saturated_table};
+use coldkick::network::heat::{GRAVITY, churchill_chu_plate, from_outside};
+use coldkick::network::spec::{InsideHeat, OutsideHeat, Wall};
+use coldkick::network::transport;
 use coldkick::thermo::fluids::carbon_dioxide as co2;
 use coldkick::thermo::source::{Equations, PropertySource, Tables};
 use coldkick::thermo::{Coexistence, FluidPoint, air, surface};
@@ -194,5 +197,59 @@ fn air_by_its_table_is_air() {
     // Beyond the table the law answers.
     for t in [20.0, 59.9, 1213.0, 5000.0] {
         assert_eq!(air::internal_energy_and_cv(t), air::solved(t));
+    }
+}
+
+#[test]
+fn transport_by_its_table_is_that_of_the_laws() {
+    let near = |a: f64, b: f64, t: f64| assert!((a / b - 1.0).abs() < 1e-12, "at {t} K");
+    for i in 0..5000 {
+        let t = 61.0 + 1150.0 * (f64::from(i) + 0.37) / 5000.0;
+        let (co2, air) = transport::both(t);
+        for (found, law) in [(co2, transport::co2(t)), (air, transport::air(t))] {
+            near(found.viscosity, law.viscosity, t);
+            near(found.conductivity, law.conductivity, t);
+        }
+    }
+    // Beyond the table the laws answer.
+    for t in [20.0, 59.9, 1213.0, 5000.0] {
+        assert_eq!(
+            transport::both(t),
+            (transport::co2(t), transport::air(t)),
+            "at {t} K"
+        );
+    }
+}
+
+/// Against the law of the plate, its film at the mean temperature, written out.
+#[test]
+fn heat_from_still_air_by_its_table_is_that_of_the_law() {
+    let (height, pressure) = (0.15, 82_000.0);
+    for (shell, ambient) in [(253.0, 301.0), (279.9, 280.0), (320.0, 265.0), (20.0, 60.0)] {
+        let wall = Wall {
+            heat_capacity: 100.0,
+            temperature: shell,
+            conduction_resistance: 0.2,
+            inner_area: 0.06,
+            outer_area: 0.064,
+            inside: InsideHeat::Coefficient(1.0),
+            outside: OutsideHeat::NaturalConvection { height },
+            solar: 3.0,
+        };
+        let film = 0.5 * (shell + ambient);
+        let law = transport::air(film);
+        let density = pressure / (air::GAS_CONSTANT * film);
+        let difference: f64 = ambient - shell;
+        let rayleigh =
+            GRAVITY * difference.abs() / film * height.powi(3) * density * density * 1005.0
+                / (law.viscosity * law.conductivity);
+        let prandtl = 1005.0 * law.viscosity / law.conductivity;
+        let coefficient = churchill_chu_plate(rayleigh, prandtl) * law.conductivity / height;
+        let wanted = 3.0 + difference / (1.0 / (coefficient * wall.outer_area) + 0.1);
+        let found = from_outside(&wall, shell, ambient, pressure);
+        assert!(
+            (found / wanted - 1.0).abs() < 1e-11,
+            "{found} against {wanted}"
+        );
     }
 }

@@ -7,7 +7,7 @@ use crate::flow::stagnation::Stagnation;
 use crate::network::spec::{Draw, End, Path, Role, System, Vessel};
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::source::Equations;
-use crate::thermo::{ThermoError, air, coexistence, flash};
+use crate::thermo::{FluidPoint, ThermoError, air, coexistence, flash};
 
 /// Temperature of a hot day in the sun, at which cylinders are rated (UN packing instruction
 /// P200 for UN 1013) [K].
@@ -284,7 +284,10 @@ fn leak_balance(
             match vessel.draw {
                 Draw::Vapour => Stagnation::light(&Equations, &line),
                 Draw::Liquid => Stagnation::liquid(&Equations, &line),
-                Draw::Mixed => Stagnation::mixture(&Equations, &state, line.light.density()),
+                Draw::Mixed => Stagnation::mixture(
+                    &state,
+                    FluidPoint::new(state.temperature, line.light.density()),
+                ),
             }
         }
     };

@@ -24,6 +24,7 @@ const CLEARED: f64 = 3e-4;
 /// First steps as shares of what is about to happen: of the rest of a valve's stroke once it begins to
 /// open, of the time the pins take to tear, of that the gap takes to open.
 const SHARE_OF_ONSET: f64 = 0.05;
+const SHARE_OF_SWEEPING_ONSET: f64 = 0.004;
 const SHARE_OF_TEAR: f64 = 0.6;
 const SHARE_OF_GAP: f64 = 0.3;
 
@@ -196,8 +197,15 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
             match self.network.onset(time) {
                 Onset::None => {}
                 Onset::Sudden => self.integrator.restart(),
-                Onset::Gradual { remaining } => {
+                Onset::Gradual {
+                    remaining,
+                    sweeping: false,
+                } => {
                     self.integrator.restart_with(SHARE_OF_ONSET * remaining);
+                }
+                Onset::Gradual { remaining, .. } => {
+                    self.integrator
+                        .restart_stiff_with(SHARE_OF_SWEEPING_ONSET * remaining);
                 }
             }
         }

@@ -189,9 +189,8 @@ pub fn mixture(gas: &GasMixture, receiver_pressure: f64) -> Flux {
     let dust = (1.0 - x) * gas.condensed_volume * gas.gas_density;
     let scale = (p0 * gas.gas_density).sqrt();
     if dust < 1e-9 * x {
-        let critical = perfect_gas::critical_pressure_ratio(kappa);
         // Dust of no volume only adds inertia: G grows by 1/sqrt(x).
-        let psi = perfect_gas::flux_function(ratio, kappa);
+        let (psi, critical) = perfect_gas::flux_and_critical_ratio(ratio, kappa);
         return Flux {
             mass_flux: psi * scale / x.sqrt(),
             choked: ratio < critical,
@@ -213,19 +212,24 @@ const LOWEST_RATIO: f64 = 1e-6;
 /// the gas's own volume) into a pressure ratio, and the throat's pressure ratio.
 fn dusty(x: f64, dust: f64, kappa: f64, ratio: f64) -> (f64, f64) {
     let m = (kappa - 1.0) / kappa;
-    // At y = -ln r: volume, work done since rest.
+    // At y = -ln r: volume, work done since rest, and r.
     let at = |y: f64| {
-        let volume = x * (y / kappa).exp() + dust;
-        let work = x * y * perfect_gas::exp_minus_one_over(-m * y) - dust * (-y).exp_m1();
-        (volume, work)
+        let fall = (-y).exp_m1();
+        let (ratio, swelling) = (1.0 + fall, (y / kappa).exp());
+        // 1 - exp(-m y) by the two exponentials at hand, where little of it cancels.
+        let gas = if m * y > 1e-2 {
+            (1.0 - ratio * swelling) / m
+        } else {
+            y * perfect_gas::exp_minus_one_over(-m * y)
+        };
+        (x * swelling + dust, x * gas - dust * fall, ratio)
     };
     // ln of v^2 over 2 work (-dv/dr), falling through zero at the throat, and its slope.
     let excess = |y: f64| {
-        let (volume, work) = at(y);
+        let (volume, work, ratio) = at(y);
         let steepness = 1.0 / kappa + 1.0;
         let value = (volume * volume * kappa / (2.0 * work * x)).ln() - steepness * y;
-        let slope =
-            2.0 * (volume - dust) / (kappa * volume) - volume * (-y).exp() / work - steepness;
+        let slope = 2.0 * (volume - dust) / (kappa * volume) - volume * ratio / work - steepness;
         (value, slope)
     };
     let receiver = -ratio.ln();
@@ -243,7 +247,7 @@ fn dusty(x: f64, dust: f64, kappa: f64, ratio: f64) -> (f64, f64) {
             }
         }
     }
-    let (volume, work) = at(y);
-    let throat = if y == receiver { ratio } else { (-y).exp() };
+    let (volume, work, fallen) = at(y);
+    let throat = if y == receiver { ratio } else { fallen };
     ((2.0 * work).max(0.0).sqrt() / volume, throat)
 }

@@ -57,13 +57,22 @@ pub fn real_critical_flow_function(
 /// at choking; at r = 1 it is vertical. Zero for r >= 1: the caller turns the path round.
 /// Written with expm1 so that kappa = 1 is no special case.
 pub fn flux_function(pressure_ratio: f64, kappa: f64) -> f64 {
-    if pressure_ratio >= 1.0 {
-        return 0.0;
-    }
-    if pressure_ratio <= critical_pressure_ratio(kappa) {
-        return critical_flow_function(kappa);
-    }
-    unchoked_flux_function(pressure_ratio, kappa)
+    flux_and_critical_ratio(pressure_ratio, kappa).0
+}
+
+/// [`flux_function`] and, beside it, [`critical_pressure_ratio`], which share their logarithm.
+#[inline]
+pub(crate) fn flux_and_critical_ratio(pressure_ratio: f64, kappa: f64) -> (f64, f64) {
+    let logarithm = log_one_plus_over(0.5 * (kappa - 1.0));
+    let critical = (-0.5 * kappa * logarithm).exp();
+    let flux = if pressure_ratio >= 1.0 {
+        0.0
+    } else if pressure_ratio <= critical {
+        kappa.sqrt() * (-0.25 * (kappa + 1.0) * logarithm).exp()
+    } else {
+        unchoked_flux_function(pressure_ratio, kappa)
+    };
+    (flux, critical)
 }
 
 /// The flux function without the choking limit: flux through the section where the pressure

@@ -77,17 +77,16 @@ impl Stagnation {
         }
     }
 
-    /// A whole equilibrium state, phases in their mass proportions; `vapour_density` [kg/m3] of
-    /// its vapour where it has several phases.
+    /// A whole equilibrium state, phases in their mass proportions; `vapour` is that of a state with
+    /// several phases.
     #[must_use]
-    pub fn mixture(properties: &impl PropertySource, state: &State, vapour_density: f64) -> Self {
+    pub fn mixture(state: &State, vapour: FluidPoint) -> Self {
         let content = match state.fluid {
             Some(point) => Content::Single(point),
             None => {
                 let x = state.vapour_fraction.unwrap_or(0.0);
-                let vapour = properties.fluid(state.temperature, vapour_density);
                 let condensed_volume = if x < 1.0 {
-                    (1.0 / state.density - x / vapour_density) / (1.0 - x)
+                    (1.0 / state.density - x / vapour.density) / (1.0 - x)
                 } else {
                     0.0
                 };

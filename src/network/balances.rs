@@ -22,7 +22,7 @@ use crate::network::contents::Contents;
 use crate::network::heat;
 use crate::network::layout::Layout;
 use crate::network::memo::Memo;
-use crate::network::spec::{Command, Draw, End, System, Wall};
+use crate::network::spec::{Command, Draw, End, Path, System, Wall};
 use crate::numerics::integrate::{Direction, System as Integrable};
 use crate::thermo::air;
 use crate::thermo::source::PropertySource;
@@ -32,6 +32,11 @@ const PURGED: f64 = 1e-10;
 
 /// States that are looked at together: those inside a step and at its end, for events and to be kept.
 const LOOKED_AT: usize = 4;
+
+/// Times that a vessel must be swept during a valve's stroke to count as swept many times.
+const SWEEPING: f64 = 20.0;
+/// Choked flux over the square root of pressure and density, about.
+const CHOKED_SHARE: f64 = 0.65;
 
 /// Share of the whole charge by which a trial step may overdraw a vessel before it is refused.
 const LARGEST_OVERDRAFT: f64 = 1e-3;
@@ -58,17 +63,17 @@ pub enum Onset {
     Gradual {
         /// Time to the end of the stroke [s].
         remaining: f64,
+        /// Whether in that time what flows will have swept a vessel on the way many times.
+        sweeping: bool,
     },
 }
 
-/// All that the heat to a vessel depends on.
-#[derive(Debug, Clone, Copy, PartialEq)]
-struct HeatKey {
-    version: u64,
-    wall_temperature: f64,
-    stirring: f64,
-    ambient: (f64, f64),
-}
+/// All that the heat from a shell to its vessel depends on: the computation its contents came from, its
+/// temperature and the stirring.
+type InwardKey = (u64, f64, f64);
+
+/// All that the heat to a shell from outside depends on: its temperature, and the air there.
+type OutsideKey = (f64, u64);
 
 /// A system in motion: specification, modes, and the values of the last evaluation.
 #[derive(Debug, Clone)]
@@ -92,12 +97,15 @@ pub struct Network<'a, L> {
     /// Force on a held nose that is enough to know [N].
     enough: Option<f64>,
     // Values of the last evaluation.
-    /// Names the computation that each of the contents came from.
+    /// Names the computation that each of the contents came from; none has the name of another's.
     versions: Vec<u64>,
+    /// The same for the air outside.
+    ambient_version: u64,
     computed: u64,
     known_contents: Vec<Memo<[f64; 4], (Contents, u64), LOOKED_AT>>,
     known_drafts: Vec<Memo<DraftKey, Draft>>,
-    known_heat: Vec<Memo<HeatKey, (f64, f64)>>,
+    known_inward: Vec<Memo<InwardKey, f64>>,
+    known_outside: Vec<Memo<OutsideKey, f64>>,
     /// Where the last search for the throat of each path ended.
     hints: Vec<Hint>,
     /// The memo of each path: that of the first path alike but for its area.
@@ -152,10 +160,12 @@ impl<'a, L: PropertySource> Network<'a, L> {
             nose_alone: false,
             enough: None,
             versions: vec![0; n],
+            ambient_version: 0,
             computed: 0,
             known_contents: vec![Memo::default(); n],
             known_drafts: vec![Memo::default(); system.paths.len() + 1],
-            known_heat: vec![Memo::default(); n],
+            known_inward: vec![Memo::default(); n],
+            known_outside: vec![Memo::default(); n],
             hints: vec![Hint::default(); system.paths.len() + 1],
             draft_slots: draft_slots(system),
             flows: vec![PathFlow::default(); system.paths.len() + 1],
@@ -295,10 +305,33 @@ impl<'a, L: PropertySource> Network<'a, L> {
                 return Onset::Sudden;
             }
             if before == 0.0 && after > 0.0 {
-                onset = Onset::Gradual { remaining };
+                let sweeping = self.turnover(path) * remaining > SWEEPING;
+                onset = Onset::Gradual {
+                    remaining,
+                    sweeping,
+                };
             }
         }
         onset
+    }
+
+    /// Rate at which a path, wide open and choked, would renew the smaller of its vessels [1/s]; nothing finer
+    /// than an order of magnitude.
+    fn turnover(&self, path: &Path) -> f64 {
+        let ends = [path.from, path.to]
+            .into_iter()
+            .filter_map(|end| match end {
+                End::Vessel(i) => Some(self.contents(i)),
+                End::Ambient => None,
+            });
+        let mass = |contents: &Contents| contents.co2_mass + contents.air_mass;
+        let flux =
+            |contents: &Contents| (contents.pressure * mass(contents) / contents.volume).sqrt();
+        let (least, greatest) = ends
+            .fold((f64::INFINITY, 0.0_f64), |(least, greatest), contents| {
+                (least.min(mass(contents)), greatest.max(flux(contents)))
+            });
+        path.area * path.discharge_coefficient * CHOKED_SHARE * greatest / least
     }
 
     /// Set what the nose is doing.
@@ -323,7 +356,12 @@ impl<'a, L: PropertySource> Network<'a, L> {
     /// A vessel outside the model, or a flow that cannot be computed.
     pub fn evaluate(&mut self, time: f64, state: &[f64]) -> Result<(), NetworkError> {
         let system = self.system;
-        self.ambient = system.ambient.at(time);
+        let ambient = system.ambient.at(time);
+        if ambient != self.ambient {
+            self.ambient = ambient;
+            self.computed += 1;
+            self.ambient_version = self.computed;
+        }
         let travel = self.layout.nose.map_or(0.0, |at| state[at]);
         for (i, vessel) in system.vessels.iter().enumerate() {
             let at = self.layout.vessels[i];
@@ -384,28 +422,26 @@ impl<'a, L: PropertySource> Network<'a, L> {
 
     /// Heat from a shell to the contents, and from outside to the shell [W], at its temperature [K].
     fn heat(&mut self, vessel: usize, wall: &Wall, wall_temperature: f64) -> (f64, f64) {
-        let key = HeatKey {
-            version: self.versions[vessel],
-            wall_temperature,
-            stirring: self.stirring[vessel],
-            ambient: self.ambient,
+        let (pressure, ambient) = self.ambient;
+        let key = (wall_temperature, self.ambient_version);
+        let outside = match self.known_outside[vessel].find(&key) {
+            Some(heat) => *heat,
+            None => {
+                let heat = heat::from_outside(wall, wall_temperature, ambient, pressure);
+                self.known_outside[vessel].keep(key, heat);
+                heat
+            }
         };
-        if let Some(heat) = self.known_heat[vessel].find(&key) {
-            return *heat;
+        let stirring = self.stirring[vessel];
+        let key = (self.versions[vessel], wall_temperature, stirring);
+        if let Some(inward) = self.known_inward[vessel].find(&key) {
+            return (*inward, outside);
         }
         let contents = self.contents(vessel);
-        let heat = (
-            heat::to_contents(
-                &self.properties,
-                wall,
-                wall_temperature,
-                contents,
-                key.stirring,
-            ),
-            heat::from_outside(wall, wall_temperature, key.ambient.1, key.ambient.0),
-        );
-        self.known_heat[vessel].keep(key, heat);
-        heat
+        let properties = &self.properties;
+        let inward = heat::to_contents(properties, wall, wall_temperature, contents, stirring);
+        self.known_inward[vessel].keep(key, inward);
+        (inward, outside)
     }
 
     fn nose(&self) -> Option<(&'a Nose, usize, usize)> {

@@ -293,7 +293,7 @@ impl Contents {
         };
         let (Some(line), false) = (&co2.line, bulk) else {
             if co2.line.is_some() {
-                return self.whole(properties, co2);
+                return self.whole(co2);
             }
             return Stream::of_gas(self, Some(&co2.fluid));
         };
@@ -305,7 +305,7 @@ impl Contents {
                 }
                 let x = co2.state.vapour_fraction.unwrap_or(1.0);
                 let share = smooth_step(gas_share / BRIM);
-                self.of_quality(properties, co2, line, x + share * (1.0 - x))
+                self.of_quality(co2, line, x + share * (1.0 - x))
             }
             Draw::Vapour => Stream::of_gas(self, Some(&co2.fluid)),
             Draw::Liquid if self.liquid_mass > 0.0 && line.line == Line::Saturation => {
@@ -320,29 +320,23 @@ impl Contents {
                 )
             }
             Draw::Liquid => Stream::of_gas(self, Some(&co2.fluid)),
-            Draw::Mixed => self.whole(properties, co2),
+            Draw::Mixed => self.whole(co2),
         }
     }
 
     /// Liquid and vapour of a line with a vapour fraction of their own, and the air in both.
-    fn of_quality(
-        &self,
-        properties: &impl PropertySource,
-        co2: &Co2,
-        line: &Coexistence,
-        quality: f64,
-    ) -> Stream {
+    fn of_quality(&self, co2: &Co2, line: &Coexistence, quality: f64) -> Stream {
         let liquid = line.heavy.volume;
         let density = 1.0 / (liquid + quality * (line.light.volume - liquid));
         let state = mixture(line, density);
-        let stagnation = Stagnation::mixture(properties, &state, co2.fluid.density);
+        let stagnation = Stagnation::mixture(&state, co2.fluid);
         let air_part = self.air_density / density;
         let air_fraction = air_part / (1.0 + air_part);
         Stream::new(self, stagnation, air_fraction, quality, liquid)
     }
 
-    fn whole(&self, properties: &impl PropertySource, co2: &Co2) -> Stream {
-        let stagnation = Stagnation::mixture(properties, &co2.state, co2.fluid.density);
+    fn whole(&self, co2: &Co2) -> Stream {
+        let stagnation = Stagnation::mixture(&co2.state, co2.fluid);
         let x = co2.state.vapour_fraction.unwrap_or(1.0);
         let condensed = match stagnation.content {
             crate::flow::stagnation::Content::Mixture {
@@ -488,21 +482,24 @@ impl Stream {
                 stagnation.saturated = contents.co2.is_some_and(|c| c.line.is_some());
                 Self::new(contents, stagnation, air_fraction, 1.0, 0.0)
             }
-            None => Self {
-                stagnation: None,
-                air_fraction: 1.0,
-                enthalpy: air::enthalpy(contents.temperature),
-                pressure: contents.pressure,
-                air_pressure_share: 1.0,
-                gas: GasMixture {
+            None => {
+                let (air_energy, air_cv) = air::internal_energy_and_cv(contents.temperature);
+                Self {
+                    stagnation: None,
+                    air_fraction: 1.0,
+                    enthalpy: air_energy + air::GAS_CONSTANT * contents.temperature,
                     pressure: contents.pressure,
-                    gas_density: air_density,
-                    exponent: exponent(None, air_density, contents.temperature),
-                    gas_fraction: 1.0,
-                    condensed_volume: 0.0,
-                },
-                density: air_density,
-            },
+                    air_pressure_share: 1.0,
+                    gas: GasMixture {
+                        pressure: contents.pressure,
+                        gas_density: air_density,
+                        exponent: 1.0 + air::GAS_CONSTANT / air_cv,
+                        gas_fraction: 1.0,
+                        condensed_volume: 0.0,
+                    },
+                    density: air_density,
+                }
+            }
         }
     }
 
@@ -517,7 +514,9 @@ impl Stream {
         let air_density = contents.air_density;
         let t = contents.temperature;
         let co2_enthalpy = stagnation.enthalpy;
-        let enthalpy = (1.0 - air_fraction) * co2_enthalpy + air_fraction * air::enthalpy(t);
+        let (air_energy, air_cv) = air::internal_energy_and_cv(t);
+        let air_enthalpy = air_energy + air::GAS_CONSTANT * t;
+        let enthalpy = (1.0 - air_fraction) * co2_enthalpy + air_fraction * air_enthalpy;
         let fluid = contents.co2.as_ref().map(|c| &c.fluid);
         let gas_density = fluid.map_or(0.0, |p| p.density) + air_density;
         // The air dissolved in liquid goes with the liquid.
@@ -525,7 +524,9 @@ impl Stream {
         let gas = GasMixture {
             pressure: contents.pressure,
             gas_density,
-            exponent: exponent(fluid, air_density, t),
+            exponent: fluid.map_or(1.0 + air::GAS_CONSTANT / air_cv, |point| {
+                exponent(point, air_density, t, air_cv)
+            }),
             gas_fraction: ((1.0 - air_fraction) * gas_part).min(1.0),
             condensed_volume,
         };
@@ -542,13 +543,10 @@ impl Stream {
     }
 }
 
-/// Isentropic exponent rho w^2/p of the gas at frozen composition.
-fn exponent(fluid: Option<&FluidPoint>, air_density: f64, temperature: f64) -> f64 {
-    let (_, air_cv) = air::internal_energy_and_cv(temperature);
+/// Isentropic exponent rho w^2/p of CO2 as `point` with air of a density [kg/m3] and specific heat
+/// [J/(kg K)] at frozen composition.
+fn exponent(point: &FluidPoint, air_density: f64, temperature: f64, air_cv: f64) -> f64 {
     let air_dp_dt = air_density * air::GAS_CONSTANT;
-    let Some(point) = fluid else {
-        return 1.0 + air::GAS_CONSTANT / air_cv;
-    };
     let density = point.density + air_density;
     let y = point.density / density;
     let dp_drho = y * point.dp_drho + (1.0 - y) * air::GAS_CONSTANT * temperature;

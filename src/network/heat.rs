@@ -1,12 +1,15 @@
 //! Heat between a shell and what it holds, and between the shell and the air outside.
 //!
 //! The shell is one lumped mass; inner film (pool boiling, natural convection or a stirring jet) and
-//! half the wall's conduction resistance are in series. Transport properties of the gases are power
-//! laws through handbook values at 300 K (from memory): good to about 5 % between 200 and 350 K,
-//! which is far better than the correlations they feed.
+//! half the wall's conduction resistance are in series. What the gases conduct is in
+//! [`transport`].
+
+use std::sync::LazyLock;
 
 use crate::network::contents::Contents;
 use crate::network::spec::{InsideHeat, OutsideHeat, Wall};
+use crate::network::transport::{self, Transport};
+use crate::numerics::interpolate::CurveTable;
 use crate::numerics::smooth_step;
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::source::PropertySource;
@@ -15,21 +18,8 @@ use crate::thermo::{FluidPoint, Line};
 /// Standard gravity [m/s2].
 pub const GRAVITY: f64 = 9.806_65;
 
-/// Viscosity [Pa s] and thermal conductivity [W/(m K)] of CO2 vapour at a temperature [K]:
-/// 14.9e-6 Pa s and 16.6e-3 W/(m K) at 300 K (from memory of handbook tables).
-#[must_use]
-pub fn co2_transport(temperature: f64) -> (f64, f64) {
-    let x = (temperature / 300.0).ln();
-    (14.9e-6 * (0.93 * x).exp(), 16.6e-3 * (1.35 * x).exp())
-}
-
-/// Viscosity [Pa s] and thermal conductivity [W/(m K)] of air: 18.5e-6 and 26.3e-3 at 300 K
-/// (from memory of handbook tables).
-#[must_use]
-pub fn air_transport(temperature: f64) -> (f64, f64) {
-    let x = (temperature / 300.0).ln();
-    (18.5e-6 * (0.76 * x).exp(), 26.3e-3 * (0.86 * x).exp())
-}
+/// Isobaric heat capacity of air [J/(kg K)].
+const AIR_CP: f64 = 1005.0;
 
 /// Average Nusselt number of a vertical plate in natural convection.
 ///
@@ -37,8 +27,16 @@ pub fn air_transport(temperature: f64) -> (f64, f64) {
 /// S. W. Churchill and H. H. S. Chu, Int. J. Heat Mass Transfer 18 (1975) 1323, all Ra.
 #[must_use]
 pub fn churchill_chu_plate(rayleigh: f64, prandtl: f64) -> f64 {
-    let prandtl_part = (1.0 + (0.492 / prandtl).powf(9.0 / 16.0)).powf(8.0 / 27.0);
-    (0.825 + 0.387 * rayleigh.max(0.0).sqrt().cbrt() / prandtl_part).powi(2)
+    plate(rayleigh, plate_factor(prandtl))
+}
+
+/// The factor of Ra^(1/6) in the law of the plate.
+fn plate_factor(prandtl: f64) -> f64 {
+    0.387 / (1.0 + (0.492 / prandtl).powf(9.0 / 16.0)).powf(8.0 / 27.0)
+}
+
+fn plate(rayleigh: f64, factor: f64) -> f64 {
+    (0.825 + factor * rayleigh.max(0.0).powf(1.0 / 6.0)).powi(2)
 }
 
 /// Average Nusselt number of a horizontal cylinder in natural convection.
@@ -251,18 +249,16 @@ impl Film {
     fn of(contents: &Contents, fluid: Option<&FluidPoint>) -> Self {
         let t = contents.temperature;
         let air = contents.air_density;
-        let (mu_air, k_air) = air_transport(t);
-        let cp_air = 1005.0;
+        let (co2, still) = transport::both(t);
         let Some(fluid) = fluid else {
             return Self {
                 density: air.max(1e-9),
-                cp: cp_air,
-                viscosity: mu_air,
-                conductivity: k_air,
+                cp: AIR_CP,
+                viscosity: still.viscosity,
+                conductivity: still.conductivity,
                 expansion: 1.0 / t,
             };
         };
-        let (mu, k) = co2_transport(t);
         let density = fluid.density + air;
         let y = fluid.density / density;
         let cp = fluid.cp().clamp(600.0, 2e4);
@@ -270,9 +266,9 @@ impl Film {
         let mix = |a: f64, b: f64| y * a + (1.0 - y) * b;
         Self {
             density,
-            cp: mix(cp, cp_air),
-            viscosity: mix(mu, mu_air),
-            conductivity: mix(k, k_air),
+            cp: mix(cp, AIR_CP),
+            viscosity: mix(co2.viscosity, still.viscosity),
+            conductivity: mix(co2.conductivity, still.conductivity),
             expansion: mix(expansion, 1.0 / t),
         }
     }
@@ -300,6 +296,32 @@ impl Film {
     }
 }
 
+/// Still air outside at the temperature of its film [K]: Rayleigh number over temperature difference [K],
+/// cube of the height [m] and square of the pressure [Pa], conductivity [W/(m K)], and the factor in the law
+/// of the plate.
+fn still_air(film: f64) -> [f64; 3] {
+    static TABLE: LazyLock<CurveTable<3>> = LazyLock::new(|| {
+        let (low, stretch, count) = transport::STRETCHES;
+        CurveTable::through(low, stretch, count, still_air_by_law)
+    });
+    TABLE.at(film).unwrap_or_else(|| still_air_by_law(film))
+}
+
+fn still_air_by_law(film: f64) -> [f64; 3] {
+    let Transport {
+        viscosity,
+        conductivity,
+    } = transport::air(film);
+    let gas_constant = crate::thermo::air::GAS_CONSTANT;
+    let buoyancy =
+        GRAVITY * AIR_CP / (gas_constant.powi(2) * film.powi(3) * viscosity * conductivity);
+    [
+        buoyancy,
+        conductivity,
+        plate_factor(AIR_CP * viscosity / conductivity),
+    ]
+}
+
 /// Heat from the surroundings to the shell [W].
 #[must_use]
 pub fn from_outside(wall: &Wall, wall_temperature: f64, ambient: f64, pressure: f64) -> f64 {
@@ -308,12 +330,9 @@ pub fn from_outside(wall: &Wall, wall_temperature: f64, ambient: f64, pressure: 
         OutsideHeat::Adiabatic => return wall.solar,
         OutsideHeat::Coefficient(h) => h,
         OutsideHeat::NaturalConvection { height } => {
-            let film = 0.5 * (ambient + wall_temperature);
-            let (mu, k) = air_transport(film);
-            let density = pressure / (crate::thermo::air::GAS_CONSTANT * film);
-            let rayleigh = GRAVITY * difference.abs() * height.powi(3) * density * density * 1005.0
-                / (film * mu * k);
-            churchill_chu_plate(rayleigh, 1005.0 * mu / k) * k / height
+            let [buoyancy, conductivity, factor] = still_air(0.5 * (ambient + wall_temperature));
+            let rayleigh = buoyancy * difference.abs() * height.powi(3) * pressure * pressure;
+            plate(rayleigh, factor) * conductivity / height
         }
     };
     let conductance = coefficient * wall.outer_area;

@@ -7,7 +7,7 @@
 
 use std::sync::LazyLock;
 
-use crate::numerics::interpolate::Curves;
+use crate::numerics::interpolate::CurveTable;
 
 /// Specific gas constant of air [J/(kg K)].
 pub const GAS_CONSTANT: f64 = 287.05;
@@ -22,24 +22,18 @@ const COLDEST: f64 = 60.0;
 const STRETCH: f64 = 8.0;
 const STRETCHES: usize = 144;
 
-static TABLE: LazyLock<Vec<Curves<2>>> = LazyLock::new(|| {
-    let stretch = |cell: usize| {
-        let middle = COLDEST + STRETCH * (cell as f64 + 0.5);
-        Curves::through(|x| solved(middle + 0.5 * STRETCH * x).into())
-    };
-    (0..STRETCHES).map(stretch).collect()
+static TABLE: LazyLock<CurveTable<2>> = LazyLock::new(|| {
+    CurveTable::through(COLDEST, STRETCH, STRETCHES, |temperature| {
+        solved(temperature).into()
+    })
 });
 
 /// Specific internal energy [J/kg] and isochoric specific heat [J/(kg K)] at a temperature [K].
 #[must_use]
 pub fn internal_energy_and_cv(temperature: f64) -> (f64, f64) {
-    let position = (temperature - COLDEST) / STRETCH;
-    // As an index a negative number would be the first stretch.
-    let inside = position >= 0.0;
-    match TABLE.get(position as usize) {
-        Some(stretch) if inside => stretch.at(2.0 * position.fract() - 1.0).into(),
-        _ => solved(temperature),
-    }
+    TABLE
+        .at(temperature)
+        .map_or_else(|| solved(temperature), Into::into)
 }
 
 /// The same by the law itself.

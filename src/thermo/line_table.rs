@@ -100,8 +100,15 @@ fn boiling(log_pressure: f64) -> Option<f64> {
 /// p, v, u and s of the heavy and the light phase.
 const COLUMNS: usize = 7;
 
-/// (value, slope times spacing) of each column.
-type Node = [(f64, f64); COLUMNS];
+/// Columns and one of nothing: an even number goes through a processor in pairs.
+const WIDTH: usize = COLUMNS + 1;
+
+/// Values, and slopes times spacing, of all columns.
+#[derive(Debug)]
+struct Node {
+    values: [f64; WIDTH],
+    slopes: [f64; WIDTH],
+}
 
 struct Table {
     line: Line,
@@ -152,15 +159,29 @@ impl Table {
         };
         let (h, l) = (&c.heavy, &c.light);
         let scale = dt_dz * self.spacing;
-        Ok([
-            (c.pressure, c.pressure_slope * scale),
-            (h.volume, h.volume_slope * scale),
-            (l.volume, l.volume_slope * scale),
-            (h.internal_energy, h.internal_energy_slope * scale),
-            (l.internal_energy, l.internal_energy_slope * scale),
-            (h.entropy, c.entropy_slope(h) * scale),
-            (l.entropy, c.entropy_slope(l) * scale),
-        ])
+        Ok(Node {
+            values: [
+                c.pressure,
+                h.volume,
+                l.volume,
+                h.internal_energy,
+                l.internal_energy,
+                h.entropy,
+                l.entropy,
+                0.0,
+            ],
+            slopes: [
+                c.pressure_slope,
+                h.volume_slope,
+                l.volume_slope,
+                h.internal_energy_slope,
+                l.internal_energy_slope,
+                c.entropy_slope(h),
+                c.entropy_slope(l),
+                0.0,
+            ]
+            .map(|slope| slope * scale),
+        })
     }
 
     fn at(&self, temperature: f64) -> Result<Coexistence, ThermoError> {
@@ -176,10 +197,11 @@ impl Table {
             Line::Saturation => -0.5 / z,
             _ => 1.0,
         } / self.spacing;
-        let mut value = [0.0; COLUMNS];
-        let mut slope = [0.0; COLUMNS];
-        for k in 0..COLUMNS {
-            let ((y0, d0), (y1, d1)) = (left[k], right[k]);
+        let mut value = [0.0; WIDTH];
+        let mut slope = [0.0; WIDTH];
+        for k in 0..WIDTH {
+            let (y0, d0) = (left.values[k], left.slopes[k]);
+            let (y1, d1) = (right.values[k], right.slopes[k]);
             let rise = y1 - y0;
             let (a, b) = (d0 - rise, rise - d1);
             // y0 + x rise + x (1-x) [a (1-x) + b x]

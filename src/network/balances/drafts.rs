@@ -35,10 +35,9 @@ pub(super) struct Draft {
 /// All that a draft of one opening depends on.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct DraftKey {
-    donor: End,
+    /// Of the donor.
     version: u64,
     phases: (bool, bool),
-    ambient: (f64, f64),
     receiver_pressure: f64,
 }
 
@@ -127,17 +126,13 @@ impl<L: PropertySource> Network<'_, L> {
         donor: End,
         receiver_pressure: f64,
     ) -> Result<Draft, NetworkError> {
+        let (version, phases) = match donor {
+            End::Vessel(i) => (self.versions[i], (self.bulk[i], self.liquid_gone[i])),
+            End::Ambient => (self.ambient_version, (false, false)),
+        };
         let key = DraftKey {
-            donor,
-            version: match donor {
-                End::Vessel(i) => self.versions[i],
-                End::Ambient => 0,
-            },
-            phases: match donor {
-                End::Vessel(i) => (self.bulk[i], self.liquid_gone[i]),
-                End::Ambient => (false, false),
-            },
-            ambient: self.ambient,
+            version,
+            phases,
             receiver_pressure,
         };
         let slot = self.draft_slots[index];

@@ -150,6 +150,12 @@ impl Integrator {
         }
     }
 
+    /// [`restart_with`](Self::restart_with) by the stiff method, for what is known to be stiff from here on.
+    pub fn restart_stiff_with(&mut self, step: f64) {
+        self.restart_with(step);
+        self.use_stiff = self.settings.method != Method::Explicit;
+    }
+
     /// Forgets what the last steps said of the method.
     fn forget(&mut self) {
         self.last_error = 1e-4;

@@ -5,10 +5,14 @@ use super::{Caller, Failure, System};
 
 /// The scaled Jacobian J_ij = (df_i/dy_j) d_j / d_i with d the error weights rounded to powers
 /// of two (so that scaling adds no round-off), and the explicit time derivative df/dt.
+///
+/// Components that influence no rate, but only collect what others do, have no columns.
 #[derive(Debug, Clone)]
 pub(super) struct Jacobian {
-    /// Row-major scaled Jacobian.
-    pub scaled: Vec<f64>,
+    /// Row-major scaled Jacobian: a row for each component, a column for each that influences rates.
+    scaled: Vec<f64>,
+    /// The components that influence rates, rising.
+    pub active: Vec<usize>,
     /// Scales d.
     pub scale: Vec<f64>,
     /// Partial derivative of the rates with respect to time, not scaled.
@@ -23,7 +27,8 @@ impl Jacobian {
     pub fn new(dimension: usize) -> Self {
         let zeros = vec![0.0; dimension];
         let mut jacobian = Self {
-            scaled: vec![0.0; dimension * dimension],
+            scaled: Vec::with_capacity(dimension * dimension),
+            active: Vec::with_capacity(dimension),
             scale: zeros.clone(),
             time: zeros.clone(),
             trial: zeros.clone(),
@@ -66,11 +71,13 @@ impl Jacobian {
             *scale = (absolute + relative * value.abs()).log2().round().exp2();
         }
         self.trial.copy_from_slice(state);
-        for j in 0..n {
-            if !caller.system.influences(j) {
-                (0..n).for_each(|i| self.scaled[i * n + j] = 0.0);
-                continue;
-            }
+        self.active.clear();
+        self.active
+            .extend((0..n).filter(|j| caller.system.influences(*j)));
+        let columns = self.active.len();
+        self.scaled.resize(n * columns, 0.0);
+        for column in 0..columns {
+            let j = self.active[column];
             let size = (relative_increment * state[j].abs().max(h * rates[j].abs()))
                 .max(1e-2 * absolute[j]);
             let mut increment = if rates[j] < 0.0 { -size } else { size };
@@ -89,7 +96,7 @@ impl Jacobian {
             self.trial[j] = state[j];
             for (i, (shifted, rate)) in self.trial_rates.iter().zip(rates).enumerate() {
                 let slope = (shifted - rate) / actual;
-                self.scaled[i * n + j] = slope * (self.scale[j] / self.scale[i]);
+                self.scaled[i * columns + column] = slope * (self.scale[j] / self.scale[i]);
             }
         }
         if caller.system.is_steady(time) {
@@ -106,28 +113,36 @@ impl Jacobian {
         Ok(())
     }
 
+    /// Row of a component: its slopes along each of the [`active`](Self::active) ones.
+    pub fn row(&self, component: usize) -> &[f64] {
+        let columns = self.active.len();
+        &self.scaled[component * columns..(component + 1) * columns]
+    }
+
     /// Spectral radius of the Jacobian by a few power iterations, continued from step to step.
     pub fn spectral_radius(&mut self) -> f64 {
         const ITERATIONS: i32 = 6;
-        let n = self.scale.len().max(1);
-        for (i, direction) in self.direction.iter_mut().enumerate() {
+        let columns = self.active.len();
+        let (direction, image) = (&mut self.direction[..columns], &mut self.image[..columns]);
+        for (i, direction) in direction.iter_mut().enumerate() {
             *direction += 1e-3 * probe(i);
         }
-        normalise(&mut self.direction);
+        normalise(direction);
         let mut growth = 1.0;
         for _ in 0..ITERATIONS {
-            for (image, row) in self.image.iter_mut().zip(self.scaled.chunks_exact(n)) {
-                *image = row.iter().zip(&self.direction).map(|(a, b)| a * b).sum();
+            for (image, component) in image.iter_mut().zip(&self.active) {
+                let row = &self.scaled[component * columns..(component + 1) * columns];
+                *image = row.iter().zip(&*direction).map(|(a, b)| a * b).sum();
             }
-            let length = normalise(&mut self.image);
+            let length = normalise(image);
             if !(length > 0.0 && length.is_finite()) {
                 self.reset();
                 return 0.0;
             }
-            growth *= length.powf(1.0 / f64::from(ITERATIONS));
-            std::mem::swap(&mut self.image, &mut self.direction);
+            growth *= length;
+            direction.copy_from_slice(image);
         }
-        growth
+        growth.powf(1.0 / f64::from(ITERATIONS))
     }
 }
 

@@ -1,5 +1,5 @@
 //! Functions of one coordinate that are known together: polynomials of degree seven over one interval,
-//! through their values at the points of a [`Patch`](super::Patch).
+//! through their values at the points of a [`Patch`](super::Patch), or over many.
 
 use super::patch::{PATCH_POINTS, monomials, patch_points};
 
@@ -32,5 +32,45 @@ impl<const K: usize> Curves<K> {
             }
         }
         sums
+    }
+}
+
+/// `K` functions of one coordinate over equal stretches, each with polynomials of its own.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CurveTable<const K: usize> {
+    low: f64,
+    stretch: f64,
+    pieces: Vec<Curves<K>>,
+}
+
+impl<const K: usize> CurveTable<K> {
+    /// Through `functions` over `count` stretches of length `stretch` from `low` on.
+    #[must_use]
+    pub fn through(
+        low: f64,
+        stretch: f64,
+        count: usize,
+        functions: impl Fn(f64) -> [f64; K],
+    ) -> Self {
+        let piece = |cell: usize| {
+            let middle = low + stretch * (cell as f64 + 0.5);
+            Curves::through(|x| functions(middle + 0.5 * stretch * x))
+        };
+        Self {
+            low,
+            stretch,
+            pieces: (0..count).map(piece).collect(),
+        }
+    }
+
+    /// Values at a coordinate; `None` outside the table.
+    #[inline]
+    #[must_use]
+    pub fn at(&self, coordinate: f64) -> Option<[f64; K]> {
+        let position = (coordinate - self.low) / self.stretch;
+        // As an index a negative number, or none, would be the first stretch.
+        let cell = position as usize;
+        let piece = self.pieces.get(cell).filter(|_| position >= 0.0)?;
+        Some(piece.at(2.0 * (position - cell as f64) - 1.0))
     }
 }

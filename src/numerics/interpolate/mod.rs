@@ -16,7 +16,7 @@ mod quintic;
 
 pub use bicubic::{BicubicNode, BicubicSurface, SurfacePoint};
 pub use cubic::{CubicHermite, UniformCubicHermite, monotone_slopes};
-pub use curves::Curves;
+pub use curves::{CurveTable, Curves};
 pub use grid::UniformGrid;
 pub use linear::LinearTable;
 pub use mosaic::{Mosaic, Place};
