@@ -94,6 +94,7 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
             event_samples: 2,
             max_steps: settings.most_steps,
             method: settings.method,
+            stiff_error_share: settings.stiff_error_share,
             ..IntegratorSettings::default()
         };
         let event_count = network.events().len();

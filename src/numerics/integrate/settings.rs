@@ -35,6 +35,9 @@ pub struct Settings {
     /// Times strictly inside a step at which the event functions are looked at (0 to 16), besides
     /// the end and besides places where three values suggest a touch of zero.
     pub event_samples: usize,
+    /// Share of the stiff method's error estimate that counts, above 0 to 1. It estimates the error of the
+    /// third-order solution, and the fourth-order one is kept, whose error is smaller; ours, without a source.
+    pub stiff_error_share: f64,
     /// Relative increment of the finite differences of the Jacobian.
     pub jacobian_increment: f64,
 }
@@ -50,6 +53,7 @@ impl Default for Settings {
             max_steps: 100_000,
             method: Method::Automatic,
             event_samples: 3,
+            stiff_error_share: 0.4,
             jacobian_increment: 1.5e-8,
         }
     }
@@ -115,6 +119,12 @@ impl Settings {
                 "zero or positive and at most max_step",
             ),
             ("first_step", first_step, first_step > 0.0, "positive"),
+            (
+                "stiff_error_share",
+                self.stiff_error_share,
+                self.stiff_error_share > 0.0 && self.stiff_error_share <= 1.0,
+                "above 0 and at most 1",
+            ),
             (
                 "jacobian_increment",
                 self.jacobian_increment,

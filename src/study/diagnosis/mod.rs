@@ -131,6 +131,8 @@ impl Default for DiagnosisSettings {
         DiagnosisSettings {
             run: Settings {
                 relative_tolerance: 1e-6,
+                // Rough runs move the evidence of a fit.
+                stiff_error_share: Settings::default().stiff_error_share,
                 most_steps: 2_000,
                 apart: Some(SAMPLES_APART),
                 loose_end: false,
