@@ -542,6 +542,13 @@ fn settings_are_checked() {
         ),
         (
             Settings {
+                stiff_error_share: 1.1,
+                ..base()
+            },
+            "stiff_error_share",
+        ),
+        (
+            Settings {
                 min_step: -1.0,
                 ..base()
             },
@@ -623,4 +630,53 @@ fn a_restart_takes_the_step_it_is_told_and_leaves_the_stiff_method_where_that_is
         integrator.advance(&mut relaxing, end, &mut |_, _| {}),
         Ok(Stop::End)
     );
+}
+
+/// Kinetics of Robertson with two collectors among them, which either count as influencing rates or not.
+struct Collected(bool);
+
+impl System for Collected {
+    type Error = Infallible;
+    fn rates(&mut self, _: f64, y: &[f64], rates: &mut [f64]) -> Result<(), Infallible> {
+        let (slow, back, fast) = (0.04 * y[0], 1e4 * y[2] * y[3], 3e7 * y[2] * y[2]);
+        rates.copy_from_slice(&[back - slow, slow, slow - back - fast, fast, fast - back]);
+        Ok(())
+    }
+    fn influences(&self, index: usize) -> bool {
+        !self.0 || (index != 1 && index != 4)
+    }
+}
+
+#[test]
+fn what_influences_no_rate_is_followed_as_well_without_a_column() {
+    let run = |knowing| {
+        let settings = tight(Method::Stiff, 1e-7, 1e-10);
+        let mut integrator = Integrator::new(5, 0, settings).unwrap();
+        integrator.start(0.0, &[1.0, 0.0, 0.0, 0.0, 0.0]);
+        let stop = integrator.advance(&mut Collected(knowing), 40.0, &mut |_, _| {});
+        assert_eq!(stop, Ok(Stop::End));
+        (
+            integrator.state().to_vec(),
+            integrator.statistics().evaluations,
+        )
+    };
+    let ((known, few), (whole, many)) = (run(true), run(false));
+    for (a, b) in known.iter().zip(&whole) {
+        assert!((a - b).abs() < 1e-9, "{a} against {b}");
+    }
+    assert!(few < many, "{few} evaluations against {many}");
+}
+
+#[test]
+fn a_restart_known_to_be_stiff_begins_so_unless_told_never_to() {
+    for (method, stiff) in [(Method::Automatic, true), (Method::Explicit, false)] {
+        let mut integrator = Integrator::new(3, 0, tight(method, 1e-6, 1e-9)).unwrap();
+        integrator.start(0.0, &nonlinear_solution(0.0));
+        assert!(!integrator.is_stiff());
+        integrator.restart_stiff_with(1e-3);
+        assert_eq!(integrator.is_stiff(), stiff);
+        let stop = integrator.advance(&mut Rates(nonlinear), 1.0, &mut |_, _| {});
+        assert_eq!(stop, Ok(Stop::End));
+        assert!(distance(integrator.state(), &nonlinear_solution(1.0)) < 1e-5);
+    }
 }
