@@ -174,12 +174,14 @@ pub struct GasMixture {
     pub gas_fraction: f64,
     /// Specific volume of the condensed part [m3/kg].
     pub condensed_volume: f64,
+    /// Isentropic exponent of the condensed part [-]; infinite where it does not yield to pressure.
+    pub condensed_exponent: f64,
 }
 
 /// Mass flux of a gas mixture: p v^kappa = const for the gas, kappa = rho w^2/p; condensed CO2 goes
-/// along as incompressible dust at the same velocity (frozen fractions):
-/// v = x v_g r^(-1/kappa) + (1-x) v_c, h0 - h = x (kappa/(kappa-1)) p0 v_g (1 - r^((kappa-1)/kappa))
-/// + (1-x) v_c p0 (1-r), maximised over the throat pressure ratio r.
+/// along as dust at the same velocity (frozen fractions), by the same law with an exponent of its own:
+/// v = sum x_i v_i r^(-1/kappa_i), h0 - h = sum x_i (kappa_i/(kappa_i-1)) p0 v_i (1 - r^((kappa_i-1)/kappa_i)),
+/// maximised over the throat pressure ratio r. Dust that does not yield has v_c and v_c p0 (1-r).
 #[must_use]
 pub fn mixture(gas: &GasMixture, receiver_pressure: f64) -> Flux {
     let p0 = gas.pressure;
@@ -198,7 +200,11 @@ pub fn mixture(gas: &GasMixture, receiver_pressure: f64) -> Flux {
             throat_pressure: p0 * ratio.max(critical),
         };
     }
-    let (flux, throat) = dusty(x, dust, kappa, ratio.max(LOWEST_RATIO));
+    let dust = Dust {
+        volume: dust,
+        exponent: gas.condensed_exponent,
+    };
+    let (flux, throat) = dusty(x, &dust, kappa, ratio.max(LOWEST_RATIO));
     Flux {
         mass_flux: flux * scale,
         choked: throat > ratio.max(LOWEST_RATIO),
@@ -209,28 +215,71 @@ pub fn mixture(gas: &GasMixture, receiver_pressure: f64) -> Flux {
 /// Lowest throat pressure ratio looked at.
 const LOWEST_RATIO: f64 = 1e-6;
 
-/// Flux over sqrt(p0 rho_g) of gas fraction `x` with condensate of volume `dust` (both in units of
-/// the gas's own volume) into a pressure ratio, and the throat's pressure ratio.
-fn dusty(x: f64, dust: f64, kappa: f64, ratio: f64) -> (f64, f64) {
-    let m = (kappa - 1.0) / kappa;
-    // At y = -ln r: volume, work done since rest.
+/// Condensate: its volume in units of the gas's own, and its isentropic exponent.
+struct Dust {
+    volume: f64,
+    exponent: f64,
+}
+
+/// What a phase does along its law down to a pressure ratio e^-y.
+struct Expansion {
+    volume: f64,
+    /// First and second derivative of the volume in y.
+    slope: f64,
+    bend: f64,
+    /// Work done since rest.
+    work: f64,
+}
+
+impl Expansion {
+    /// p v^kappa = const from a `share` of the volume at rest.
+    fn new(share: f64, kappa: f64, y: f64) -> Self {
+        let m = (kappa - 1.0) / kappa;
+        let volume = share * (y / kappa).exp();
+        Self {
+            volume,
+            slope: volume / kappa,
+            bend: volume / (kappa * kappa),
+            work: share * y * perfect_gas::exp_minus_one_over(-m * y),
+        }
+    }
+
+    fn of_dust(dust: &Dust, y: f64) -> Self {
+        if dust.exponent.is_finite() {
+            return Self::new(dust.volume, dust.exponent, y);
+        }
+        Self {
+            volume: dust.volume,
+            slope: 0.0,
+            bend: 0.0,
+            work: -dust.volume * (-y).exp_m1(),
+        }
+    }
+}
+
+/// Flux over sqrt(p0 rho_g) of gas fraction `x` with condensate into a pressure ratio, and the throat's
+/// pressure ratio.
+fn dusty(x: f64, dust: &Dust, kappa: f64, ratio: f64) -> (f64, f64) {
     let at = |y: f64| {
-        let volume = x * (y / kappa).exp() + dust;
-        let work = x * y * perfect_gas::exp_minus_one_over(-m * y) - dust * (-y).exp_m1();
-        (volume, work)
+        let (gas, dust) = (Expansion::new(x, kappa, y), Expansion::of_dust(dust, y));
+        Expansion {
+            volume: gas.volume + dust.volume,
+            slope: gas.slope + dust.slope,
+            bend: gas.bend + dust.bend,
+            work: gas.work + dust.work,
+        }
     };
     // ln of v^2 over 2 work (-dv/dr), falling through zero at the throat, and its slope.
     let excess = |y: f64| {
-        let (volume, work) = at(y);
-        let steepness = 1.0 / kappa + 1.0;
-        let value = (volume * volume * kappa / (2.0 * work * x)).ln() - steepness * y;
+        let e = at(y);
+        let value = (e.volume * e.volume / (2.0 * e.work * e.slope)).ln() - y;
         let slope =
-            2.0 * (volume - dust) / (kappa * volume) - volume * (-y).exp() / work - steepness;
+            2.0 * e.slope / e.volume - e.volume * (-y).exp() / e.work - e.bend / e.slope - 1.0;
         (value, slope)
     };
     let receiver = -ratio.ln();
     let mut y = receiver;
-    if x > 0.0 && receiver > 0.0 && excess(receiver).0 < 0.0 {
+    if receiver > 0.0 && excess(receiver).0 < 0.0 {
         // From the pure gas's throat, which dust only pushes down.
         y = -perfect_gas::critical_pressure_ratio(kappa).ln();
         for _ in 0..50 {
@@ -243,7 +292,7 @@ fn dusty(x: f64, dust: f64, kappa: f64, ratio: f64) -> (f64, f64) {
             }
         }
     }
-    let (volume, work) = at(y);
+    let end = at(y);
     let throat = if y == receiver { ratio } else { (-y).exp() };
-    ((2.0 * work).max(0.0).sqrt() / volume, throat)
+    ((2.0 * end.work).max(0.0).sqrt() / end.volume, throat)
 }

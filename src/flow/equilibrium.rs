@@ -439,12 +439,14 @@ fn single_phase(
             let point = match isentrope::sonic(properties, start, stagnation.enthalpy) {
                 Some(point) if point.density >= last.density => point,
                 _ => {
-                    let root = roots::brent(
+                    // The boundary's own point lies off the isentrope by a hair, which near the critical
+                    // point may be enough to change the sign there.
+                    let root = roots::brent_between(
                         |rho: f64| -> Result<f64, FlowError> {
                             Ok(throat(&isentrope::at_density(properties, start, rho)?).growth)
                         },
-                        last.density.min(start.density),
-                        last.density.max(start.density),
+                        (last.density, bottom.growth),
+                        (start.density, throat(start).growth),
                         &SEARCH,
                     )?;
                     isentrope::at_density(properties, start, root.x)?
@@ -534,10 +536,12 @@ fn boundary(
         return Ok(Some(saturated(&properties.sublimation(t)?, true)));
     }
     if s0 > ends.highest.heavy.entropy {
-        // Within a hair of the critical isentrope.
+        // Within a hair of the critical isentrope: between the two phases, which differ by a hair.
         let line = &ends.highest;
-        let density = start.density.min(co2::CRITICAL_DENSITY);
-        return Ok(Some((line.pressure, line.temperature, density)));
+        let (heavy, light) = (&line.heavy, &line.light);
+        let share = (s0 - heavy.entropy) / (light.entropy - heavy.entropy);
+        let volume = heavy.volume + share * (light.volume - heavy.volume);
+        return Ok(Some((line.pressure, line.temperature, 1.0 / volume)));
     }
     if s0 > triple.liquid.entropy {
         let t = entropy_on_line(

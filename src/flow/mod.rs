@@ -8,6 +8,7 @@ pub mod friction;
 pub mod frozen;
 pub mod henry_fauske;
 pub(crate) mod isentrope;
+pub(crate) mod near_critical;
 pub mod omega;
 pub mod opening;
 pub mod perfect_gas;

@@ -1,5 +1,6 @@
 //! What stands still upstream of a restriction.
 
+use crate::flow::near_critical;
 use crate::thermo::source::PropertySource;
 use crate::thermo::{Coexistence, FluidPoint, Line, State};
 
@@ -27,12 +28,15 @@ pub struct Stagnation {
 pub enum Content {
     /// One fluid phase, saturated phases included.
     Single(FluidPoint),
-    /// A homogeneous mixture: mass fraction, volume [m3/kg] of the condensed part, and the vapour.
+    /// A homogeneous mixture: mass fraction, volume [m3/kg] of the condensed part and its isentropic
+    /// exponent, and the vapour.
     Mixture {
         /// Mass fraction of vapour.
         vapour_fraction: f64,
         /// Specific volume of the condensed part [m3/kg].
         condensed_volume: f64,
+        /// Isentropic exponent of the condensed part [-]; infinite where it does not yield to pressure.
+        condensed_exponent: f64,
         /// The vapour.
         vapour: FluidPoint,
     },
@@ -94,6 +98,11 @@ impl Stagnation {
                 Content::Mixture {
                     vapour_fraction: x,
                     condensed_volume,
+                    condensed_exponent: near_critical::condensed_exponent(
+                        properties,
+                        state.temperature,
+                        condensed_volume,
+                    ),
                     vapour,
                 }
             }

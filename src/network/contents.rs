@@ -9,7 +9,8 @@
 //! the pressure of a 5 bar mixture.
 
 use crate::flow::discharge_flux::GasMixture;
-use crate::flow::stagnation::Stagnation;
+use crate::flow::near_critical;
+use crate::flow::stagnation::{Content, Stagnation};
 use crate::network::NetworkError;
 use crate::network::spec::{Condensation, Draw};
 use crate::numerics::smooth_step;
@@ -310,13 +311,16 @@ impl Contents {
             Draw::Vapour => Stream::of_gas(self, Some(&co2.fluid)),
             Draw::Liquid if self.liquid_mass > 0.0 && line.line == Line::Saturation => {
                 let stagnation = Stagnation::liquid(properties, line);
-                let air_part = self.air_density * line.heavy.volume;
+                let volume = line.heavy.volume;
+                let air_part = self.air_density * volume;
+                let exponent =
+                    near_critical::condensed_exponent(properties, line.temperature, volume);
                 Stream::new(
                     self,
                     stagnation,
                     air_part / (1.0 + air_part),
                     0.0,
-                    line.heavy.volume,
+                    (volume, exponent),
                 )
             }
             Draw::Liquid => Stream::of_gas(self, Some(&co2.fluid)),
@@ -338,20 +342,20 @@ impl Contents {
         let stagnation = Stagnation::mixture(properties, &state, co2.fluid.density);
         let air_part = self.air_density / density;
         let air_fraction = air_part / (1.0 + air_part);
-        Stream::new(self, stagnation, air_fraction, quality, liquid)
+        Stream::new(
+            self,
+            stagnation,
+            air_fraction,
+            quality,
+            condensed(&stagnation),
+        )
     }
 
     fn whole(&self, properties: &impl PropertySource, co2: &Co2) -> Stream {
         let stagnation = Stagnation::mixture(properties, &co2.state, co2.fluid.density);
         let x = co2.state.vapour_fraction.unwrap_or(1.0);
-        let condensed = match stagnation.content {
-            crate::flow::stagnation::Content::Mixture {
-                condensed_volume, ..
-            } => condensed_volume,
-            crate::flow::stagnation::Content::Single(_) => 0.0,
-        };
         let air_fraction = self.air_mass / (self.air_mass + self.co2_mass);
-        Stream::new(self, stagnation, air_fraction, x, condensed)
+        Stream::new(self, stagnation, air_fraction, x, condensed(&stagnation))
     }
 }
 
@@ -486,7 +490,7 @@ impl Stream {
                 let mut stagnation = Stagnation::single(*point);
                 stagnation.pressure = contents.co2_pressure;
                 stagnation.saturated = contents.co2.is_some_and(|c| c.line.is_some());
-                Self::new(contents, stagnation, air_fraction, 1.0, 0.0)
+                Self::new(contents, stagnation, air_fraction, 1.0, NOTHING_CONDENSED)
             }
             None => Self {
                 stagnation: None,
@@ -499,20 +503,22 @@ impl Stream {
                     gas_density: air_density,
                     exponent: exponent(None, air_density, contents.temperature),
                     gas_fraction: 1.0,
-                    condensed_volume: 0.0,
+                    condensed_volume: NOTHING_CONDENSED.0,
+                    condensed_exponent: NOTHING_CONDENSED.1,
                 },
                 density: air_density,
             },
         }
     }
 
-    /// A stream of CO2 with air: `quality` is the vapour fraction of its CO2.
+    /// A stream of CO2 with air: `quality` is the vapour fraction of its CO2; volume [m3/kg] and isentropic
+    /// exponent of what is condensed.
     fn new(
         contents: &Contents,
         stagnation: Stagnation,
         air_fraction: f64,
         quality: f64,
-        condensed_volume: f64,
+        (condensed_volume, condensed_exponent): (f64, f64),
     ) -> Self {
         let air_density = contents.air_density;
         let t = contents.temperature;
@@ -528,6 +534,7 @@ impl Stream {
             exponent: exponent(fluid, air_density, t),
             gas_fraction: ((1.0 - air_fraction) * gas_part).min(1.0),
             condensed_volume,
+            condensed_exponent,
         };
         let density = stagnation.density / (1.0 - air_fraction);
         Self {
@@ -539,6 +546,21 @@ impl Stream {
             gas,
             density,
         }
+    }
+}
+
+/// Volume [m3/kg] and isentropic exponent of no condensate.
+const NOTHING_CONDENSED: (f64, f64) = (0.0, f64::INFINITY);
+
+/// Volume [m3/kg] and isentropic exponent of the condensed part of a stagnation state.
+fn condensed(stagnation: &Stagnation) -> (f64, f64) {
+    match stagnation.content {
+        Content::Mixture {
+            condensed_volume,
+            condensed_exponent,
+            ..
+        } => (condensed_volume, condensed_exponent),
+        Content::Single(_) => NOTHING_CONDENSED,
     }
 }
 
