@@ -3,7 +3,7 @@
 use crate::flow::equilibrium::Hint;
 use crate::flow::stagnation::{Content, Flux, Stagnation};
 use crate::flow::{
-    FlowError, FluxModel, equilibrium, frozen, henry_fauske, isentrope, perfect_gas,
+    FlowError, FluxModel, equilibrium, frozen, henry_fauske, isentrope, near_critical, perfect_gas,
     saturated_table,
 };
 use crate::numerics::smooth_step;
@@ -20,7 +20,8 @@ use crate::thermo::source::PropertySource;
 ///   G = (k G_Bernoulli + G_equilibrium)/(1 + k), k = sqrt((p0 - p2)/(pv - p2)), with pv the vapour
 ///   pressure at the stagnation temperature. The equilibrium share stays at its maximum once
 ///   choked (letting it fall past choking is the other reading, up to 20 % lower). For saturated
-///   liquid k = 1; above pv no vapour forms and Bernoulli alone is left. Elsewhere half equilibrium
+///   liquid k = 1; above pv no vapour forms and Bernoulli alone is left. Near the critical point, where
+///   the liquid yields to pressure, its p v^kappa = const takes Bernoulli's place. Elsewhere half equilibrium
 ///   and half frozen, joined smoothly between 0.8 and 1.2 of the critical density;
 /// * Henry & Fauske for liquid and liquid+vapour (never less than equilibrium where its
 ///   throat nears the triple point), frozen elsewhere.
@@ -135,7 +136,7 @@ fn dyer(
     receiver_pressure: f64,
     equilibrium: &Flux,
 ) -> Result<Flux, FlowError> {
-    let bernoulli = frozen::bernoulli(stagnation, receiver_pressure);
+    let bernoulli = near_critical::without_vapour(stagnation, receiver_pressure);
     let t = stagnation.temperature;
     let vapour_pressure = if t < co2::TRIPLE_TEMPERATURE {
         co2::TRIPLE_PRESSURE_ROUNDED

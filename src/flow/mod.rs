@@ -1,6 +1,7 @@
 //! Mass flux through restrictions: equilibrium, frozen and relaxed models, gas
 //! mixtures, friction in tubes, valve openings and flow coefficients.
 
+mod critical_boundary;
 pub mod discharge_flux;
 pub mod equilibrium;
 pub mod error;

@@ -8,8 +8,8 @@
 
 use std::sync::LazyLock;
 
-use crate::flow::stagnation::{Flux, Stagnation};
-use crate::flow::{FlowError, isentrope};
+use crate::flow::stagnation::{Content, Flux, Stagnation};
+use crate::flow::{FlowError, frozen, isentrope, perfect_gas};
 use crate::numerics::roots::{self, Tolerance};
 use crate::numerics::smooth_step;
 use crate::thermo::FluidPoint;
@@ -57,6 +57,21 @@ pub(crate) fn condensed_exponent(
     }
     let liquid = properties.fluid(temperature, 1.0 / condensed_volume);
     liquid.isentropic_exponent() / closeness
+}
+
+/// Mass flux [kg/(m2 s)] of one dense phase that forms no vapour, into a receiver [Pa]: Bernoulli's, and near
+/// the critical point that of the condensed part of a mixture.
+pub(crate) fn without_vapour(stagnation: &Stagnation, receiver_pressure: f64) -> f64 {
+    let closeness = closeness(stagnation.temperature);
+    match &stagnation.content {
+        Content::Single(point) if closeness > 0.0 => {
+            let exponent = point.isentropic_exponent() / closeness;
+            let ratio = receiver_pressure / stagnation.pressure;
+            let scale = (stagnation.pressure * stagnation.density).sqrt();
+            perfect_gas::flux_function(ratio, exponent) * scale
+        }
+        _ => frozen::bernoulli(stagnation, receiver_pressure),
+    }
 }
 
 /// Whether the isentrope of a dense fluid may have its largest flux beyond the spinodal.
