@@ -36,11 +36,13 @@ impl CriticalEnds {
 }
 
 /// Largest relative error of entropy, volume and pressure at a test point of a stretch.
-pub const TOLERANCE: f64 = 1e-7;
+pub const TOLERANCE: f64 = 1e-6;
 
-/// Stretches of the root [K^0.5].
-const SIZE: (f64, f64) = (0.0125, 1.0);
-const COUNT: (usize, usize) = (9, 1);
+/// Stretches of the root [K^0.5], as long as the one next to the critical point, in which the line follows
+/// the square root: there it has a bend.
+const SIZE: (f64, f64) = (NEAREST_ROOT, 1.0);
+const COUNT: (usize, usize) = (8, 1);
+const NEAREST_ROOT: f64 = 0.014_142_135_623_730_95;
 
 static HEAVY: LazyLock<Mosaic<3>> = LazyLock::new(|| Mosaic::new((0.0, 0.0), SIZE, COUNT));
 static LIGHT: LazyLock<Mosaic<3>> = LazyLock::new(|| Mosaic::new((0.0, 0.0), SIZE, COUNT));

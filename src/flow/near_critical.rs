@@ -27,10 +27,10 @@ const WHOLLY: f64 = 302.0;
 const LOWEST_BOILING: f64 = 297.0;
 
 /// Densities [kg/m3] among which the second maximum lies.
-const LEAST_DENSITY: f64 = 225.0;
+const LEAST_DENSITY: f64 = 200.0;
 const LARGEST_DENSITY: f64 = 420.0;
 /// Ratio of densities from one looked at to the next.
-const STRIDE: f64 = 1.06;
+const STRIDE: f64 = 1.04;
 
 const SEARCH: Tolerance = Tolerance {
     x_absolute: 0.0,
@@ -115,21 +115,22 @@ fn end_beyond(
 ) -> Result<Option<(FluidPoint, bool)>, FlowError> {
     let h0 = start.enthalpy();
     let growth = |p: &FluidPoint| p.sound_speed_squared() - 2.0 * (h0 - p.enthalpy());
-    let mut low = isentrope::at_density(properties, start, LEAST_DENSITY)?;
-    if growth(&low) >= 0.0 {
-        return Ok(None);
-    }
-    let largest = LARGEST_DENSITY.min(start.density);
-    let high = loop {
-        let next = low.density * STRIDE;
-        if next > largest {
+    // Down to where the flux grows, and on to where it no longer does: soon after it may grow again, in
+    // vapour so far below its dew point that the equation says nothing about it.
+    let mut high = isentrope::at_density(properties, start, LARGEST_DENSITY.min(start.density))?;
+    let mut grew = growth(&high) > 0.0;
+    let low = loop {
+        let next = high.density / STRIDE;
+        if next < LEAST_DENSITY {
             return Ok(None);
         }
-        let point = isentrope::at_density(properties, &low, next)?;
-        if growth(&point) > 0.0 {
+        let point = isentrope::at_density(properties, &high, next)?;
+        let grows = growth(&point) > 0.0;
+        if grew && !grows {
             break point;
         }
-        low = point;
+        grew = grows;
+        high = point;
     };
     let throat = between(properties, &low, &high, &growth)?;
     if throat.pressure >= receiver {
@@ -137,7 +138,6 @@ fn end_beyond(
     }
     // Up the isentrope to the receiver's pressure, as long as the flux falls on the way.
     let mut low = throat;
-    let mut high = high;
     while high.pressure < receiver {
         let next = high.density * STRIDE;
         if next > start.density {
