@@ -2,7 +2,7 @@
 //!
 //! A single phase follows its own isentrope into the metastable region until the velocity equals
 //! the single-phase sound speed; it chokes at the latest where that sound speed falls to zero, the
-//! adiabatic spinodal. A mixture keeps its vapour fraction: see
+//! adiabatic spinodal, but for what `near_critical` says. A mixture keeps its vapour fraction: see
 //! [`discharge_flux::mixture`](crate::flow::discharge_flux::mixture); its vapour follows
 //! p v^kappa = const, because it would have to expand to supersaturations at which the fluid
 //! equation has lost its meaning (negative cv below about 185 K). Its liquid does not yield to
@@ -34,7 +34,8 @@ const ABOVE_TRIPLE: f64 = 2.0;
 /// Lowest throat pressure considered [Pa].
 pub(super) const LOWEST_PRESSURE: f64 = 1e-2;
 
-/// Mass flux from `stagnation` into a receiver at `receiver_pressure` [Pa].
+/// Mass flux from `stagnation` into a receiver at `receiver_pressure` [Pa]; of a single phase up to its first
+/// maximum, at the latest at its spinodal, even where flow goes on beyond that near the critical point.
 ///
 /// # Errors
 /// A search that does not converge.
@@ -43,15 +44,17 @@ pub fn mass_flux(
     stagnation: &Stagnation,
     receiver_pressure: f64,
 ) -> Result<Flux, FlowError> {
-    choking_at(
-        properties,
-        stagnation,
-        receiver_pressure,
-        isentrope::sonic_of_gas(properties, stagnation).map(|sonic| sonic.choke()),
-    )
+    let sonic = isentrope::sonic_of_gas(properties, stagnation).map(|sonic| sonic.choke());
+    match &stagnation.content {
+        Content::Single(start) => {
+            first_maximum(properties, stagnation, start, receiver_pressure, sonic)
+        }
+        Content::Mixture { .. } => choking_at(properties, stagnation, receiver_pressure, sonic),
+    }
 }
 
-/// [`mass_flux`] with the sonic point of a gas already known.
+/// What flows, with the sonic point of a gas already known: of a dense phase near the critical point
+/// the largest flux, be it beyond the spinodal.
 pub(crate) fn choking_at(
     properties: &impl PropertySource,
     stagnation: &Stagnation,
@@ -129,7 +132,7 @@ fn of_single(
 }
 
 /// Down the isentrope to where the flux has its first maximum, or the receiver is met before.
-pub(crate) fn first_maximum(
+fn first_maximum(
     properties: &impl PropertySource,
     stagnation: &Stagnation,
     start: &FluidPoint,

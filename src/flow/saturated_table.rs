@@ -95,13 +95,7 @@ impl Phase {
         if self.liquid && temperature < LIQUID_CHOKES_FROM {
             return Some(Choke::NOWHERE);
         }
-        let searched = |state: &Stagnation| {
-            let Content::Single(start) = &state.content else {
-                return None;
-            };
-            let sonic = isentrope::sonic_of_gas(&Tables, state).map(|sonic| sonic.choke());
-            frozen::first_maximum(&Tables, state, start, 0.0, sonic).ok()
-        };
+        let searched = |state: &Stagnation| frozen::mass_flux(&Tables, state, 0.0).ok();
         self.choke(&self.frozen, temperature, searched)
     }
 
