@@ -71,6 +71,7 @@ fn omega_method_near_saturation() {
         for quality in [0.05, 0.2, 0.5, 0.9] {
             let state = at_pressure_quality(line.pressure, quality).expect("a state");
             let mixture = Stagnation::mixture(
+                &Equations,
                 &state,
                 FluidPoint::new(state.temperature, line.light.density()),
             );

@@ -109,6 +109,7 @@ fn measured_flux_of_hesson_and_peck() {
             } else {
                 let state = at_pressure_quality(p, x).unwrap();
                 Stagnation::mixture(
+                    &Equations,
                     &state,
                     FluidPoint::new(state.temperature, line.light.density()),
                 )

@@ -285,6 +285,7 @@ fn leak_balance(
                 Draw::Vapour => Stagnation::light(&Equations, &line),
                 Draw::Liquid => Stagnation::liquid(&Equations, &line),
                 Draw::Mixed => Stagnation::mixture(
+                    &Equations,
                     &state,
                     FluidPoint::new(state.temperature, line.light.density()),
                 ),

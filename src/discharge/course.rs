@@ -272,6 +272,7 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
         }
         match self.pace(event) {
             Some(step) => self.integrator.restart_with(step),
+            None if self.network.flows_on(event) => {}
             None => self.integrator.restart(),
         }
         Ok(())

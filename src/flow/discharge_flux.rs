@@ -3,7 +3,7 @@
 use crate::flow::equilibrium::Hint;
 use crate::flow::stagnation::{Content, Flux, Stagnation};
 use crate::flow::{
-    FlowError, FluxModel, equilibrium, frozen, henry_fauske, isentrope, perfect_gas,
+    FlowError, FluxModel, equilibrium, frozen, henry_fauske, isentrope, near_critical, perfect_gas,
     saturated_table,
 };
 use crate::numerics::smooth_step;
@@ -20,7 +20,8 @@ use crate::thermo::source::PropertySource;
 ///   G = (k G_Bernoulli + G_equilibrium)/(1 + k), k = sqrt((p0 - p2)/(pv - p2)), with pv the vapour
 ///   pressure at the stagnation temperature. The equilibrium share stays at its maximum once
 ///   choked (letting it fall past choking is the other reading, up to 20 % lower). For saturated
-///   liquid k = 1; above pv no vapour forms and Bernoulli alone is left. Elsewhere half equilibrium
+///   liquid k = 1; above pv no vapour forms and Bernoulli alone is left. Near the critical point, where
+///   the liquid yields to pressure, its p v^kappa = const takes Bernoulli's place. Elsewhere half equilibrium
 ///   and half frozen, joined smoothly between 0.8 and 1.2 of the critical density;
 /// * Henry & Fauske for liquid and liquid+vapour (never less than equilibrium where its
 ///   throat nears the triple point), frozen elsewhere.
@@ -135,7 +136,7 @@ fn dyer(
     receiver_pressure: f64,
     equilibrium: &Flux,
 ) -> Result<Flux, FlowError> {
-    let bernoulli = frozen::bernoulli(stagnation, receiver_pressure);
+    let bernoulli = near_critical::without_vapour(stagnation, receiver_pressure);
     let t = stagnation.temperature;
     let vapour_pressure = if t < co2::TRIPLE_TEMPERATURE {
         co2::TRIPLE_PRESSURE_ROUNDED
@@ -174,12 +175,14 @@ pub struct GasMixture {
     pub gas_fraction: f64,
     /// Specific volume of the condensed part [m3/kg].
     pub condensed_volume: f64,
+    /// Isentropic exponent of the condensed part [-]; infinite where it does not yield to pressure.
+    pub condensed_exponent: f64,
 }
 
 /// Mass flux of a gas mixture: p v^kappa = const for the gas, kappa = rho w^2/p; condensed CO2 goes
-/// along as incompressible dust at the same velocity (frozen fractions):
-/// v = x v_g r^(-1/kappa) + (1-x) v_c, h0 - h = x (kappa/(kappa-1)) p0 v_g (1 - r^((kappa-1)/kappa))
-/// + (1-x) v_c p0 (1-r), maximised over the throat pressure ratio r.
+/// along as dust at the same velocity (frozen fractions), by the same law with an exponent of its own:
+/// v = sum x_i v_i r^(-1/kappa_i), h0 - h = sum x_i (kappa_i/(kappa_i-1)) p0 v_i (1 - r^((kappa_i-1)/kappa_i)),
+/// maximised over the throat pressure ratio r. Dust that does not yield has v_c and v_c p0 (1-r).
 #[must_use]
 pub fn mixture(gas: &GasMixture, receiver_pressure: f64) -> Flux {
     let p0 = gas.pressure;
@@ -197,7 +200,11 @@ pub fn mixture(gas: &GasMixture, receiver_pressure: f64) -> Flux {
             throat_pressure: p0 * ratio.max(critical),
         };
     }
-    let (flux, throat) = dusty(x, dust, kappa, ratio.max(LOWEST_RATIO));
+    let dust = Dust {
+        volume: dust,
+        exponent: gas.condensed_exponent,
+    };
+    let (flux, throat) = dusty(x, &dust, kappa, ratio.max(LOWEST_RATIO));
     Flux {
         mass_flux: flux * scale,
         choked: throat > ratio.max(LOWEST_RATIO),
@@ -208,33 +215,100 @@ pub fn mixture(gas: &GasMixture, receiver_pressure: f64) -> Flux {
 /// Lowest throat pressure ratio looked at.
 const LOWEST_RATIO: f64 = 1e-6;
 
-/// Flux over sqrt(p0 rho_g) of gas fraction `x` with condensate of volume `dust` (both in units of
-/// the gas's own volume) into a pressure ratio, and the throat's pressure ratio.
-fn dusty(x: f64, dust: f64, kappa: f64, ratio: f64) -> (f64, f64) {
-    let m = (kappa - 1.0) / kappa;
-    // At y = -ln r: volume, work done since rest, and r.
-    let at = |y: f64| {
-        let fall = (-y).exp_m1();
-        let (ratio, swelling) = (1.0 + fall, (y / kappa).exp());
+/// Condensate: its volume in units of the gas's own, and its isentropic exponent.
+struct Dust {
+    volume: f64,
+    exponent: f64,
+}
+
+/// A pressure ratio r = e^-y, and r - 1.
+struct Fall {
+    y: f64,
+    ratio: f64,
+    less_one: f64,
+}
+
+impl Fall {
+    fn new(y: f64) -> Self {
+        let less_one = (-y).exp_m1();
+        Self {
+            y,
+            ratio: 1.0 + less_one,
+            less_one,
+        }
+    }
+}
+
+/// What a phase does along its law down to a pressure ratio.
+struct Expansion {
+    volume: f64,
+    /// First and second derivative of the volume in y.
+    slope: f64,
+    bend: f64,
+    /// Work done since rest.
+    work: f64,
+}
+
+impl Expansion {
+    /// p v^kappa = const from a `share` of the volume at rest.
+    fn new(share: f64, kappa: f64, fall: &Fall) -> Self {
+        let m = (kappa - 1.0) / kappa;
+        let swelling = (fall.y / kappa).exp();
+        let volume = share * swelling;
         // 1 - exp(-m y) by the two exponentials at hand, where little of it cancels.
-        let gas = if m * y > 1e-2 {
-            (1.0 - ratio * swelling) / m
+        let work = if m * fall.y > 1e-2 {
+            (1.0 - fall.ratio * swelling) / m
         } else {
-            y * perfect_gas::exp_minus_one_over(-m * y)
+            fall.y * perfect_gas::exp_minus_one_over(-m * fall.y)
         };
-        (x * swelling + dust, x * gas - dust * fall, ratio)
+        Self {
+            volume,
+            slope: volume / kappa,
+            bend: volume / (kappa * kappa),
+            work: share * work,
+        }
+    }
+
+    fn of_dust(dust: &Dust, fall: &Fall) -> Self {
+        if dust.exponent.is_finite() {
+            return Self::new(dust.volume, dust.exponent, fall);
+        }
+        Self {
+            volume: dust.volume,
+            slope: 0.0,
+            bend: 0.0,
+            work: -dust.volume * fall.less_one,
+        }
+    }
+}
+
+/// Flux over sqrt(p0 rho_g) of gas fraction `x` with condensate into a pressure ratio, and the throat's
+/// pressure ratio.
+fn dusty(x: f64, dust: &Dust, kappa: f64, ratio: f64) -> (f64, f64) {
+    let at = |fall: &Fall| {
+        let (gas, dust) = (
+            Expansion::new(x, kappa, fall),
+            Expansion::of_dust(dust, fall),
+        );
+        Expansion {
+            volume: gas.volume + dust.volume,
+            slope: gas.slope + dust.slope,
+            bend: gas.bend + dust.bend,
+            work: gas.work + dust.work,
+        }
     };
     // ln of v^2 over 2 work (-dv/dr), falling through zero at the throat, and its slope.
     let excess = |y: f64| {
-        let (volume, work, ratio) = at(y);
-        let steepness = 1.0 / kappa + 1.0;
-        let value = (volume * volume * kappa / (2.0 * work * x)).ln() - steepness * y;
-        let slope = 2.0 * (volume - dust) / (kappa * volume) - volume * ratio / work - steepness;
+        let fall = Fall::new(y);
+        let e = at(&fall);
+        let value = (e.volume * e.volume / (2.0 * e.work * e.slope)).ln() - y;
+        let slope =
+            2.0 * e.slope / e.volume - e.volume * fall.ratio / e.work - e.bend / e.slope - 1.0;
         (value, slope)
     };
     let receiver = -ratio.ln();
     let mut y = receiver;
-    if x > 0.0 && receiver > 0.0 && excess(receiver).0 < 0.0 {
+    if receiver > 0.0 && excess(receiver).0 < 0.0 {
         // From the pure gas's throat, which dust only pushes down.
         y = -perfect_gas::critical_pressure_ratio(kappa).ln();
         for _ in 0..50 {
@@ -247,7 +321,8 @@ fn dusty(x: f64, dust: f64, kappa: f64, ratio: f64) -> (f64, f64) {
             }
         }
     }
-    let (volume, work, fallen) = at(y);
-    let throat = if y == receiver { ratio } else { fallen };
-    ((2.0 * work).max(0.0).sqrt() / volume, throat)
+    let fall = Fall::new(y);
+    let end = at(&fall);
+    let throat = if y == receiver { ratio } else { fall.ratio };
+    ((2.0 * end.work).max(0.0).sqrt() / end.volume, throat)
 }

@@ -9,15 +9,14 @@
 //! equals the equilibrium sound speed, found as the zero of w^2 - 2 (h0 - h).
 
 use std::cell::Cell;
-use std::sync::LazyLock;
 
+use crate::flow::critical_boundary::{self, CriticalEnds};
 use crate::flow::sonic_table::Sonic;
 use crate::flow::stagnation::{Choke, Content, Flux, Stagnation};
 use crate::flow::{FlowError, isentrope, saturated_table};
 use crate::numerics::roots::{self, Ends, Tolerance};
-use crate::thermo::coexistence::{Coexistence, saturation, triple_point};
+use crate::thermo::coexistence::{Coexistence, triple_point};
 use crate::thermo::fluids::carbon_dioxide as co2;
-use crate::thermo::line_table::TABLE_HIGH;
 use crate::thermo::source::PropertySource;
 use crate::thermo::{FluidPoint, LOWEST_TEMPERATURE, ThermoError};
 
@@ -439,12 +438,14 @@ fn single_phase(
             let point = match isentrope::sonic(properties, start, stagnation.enthalpy) {
                 Some(point) if point.density >= last.density => point,
                 _ => {
-                    let root = roots::brent(
+                    // The boundary's own point lies off the isentrope by a hair, which near the critical
+                    // point may be enough to change the sign there.
+                    let root = roots::brent_between(
                         |rho: f64| -> Result<f64, FlowError> {
                             Ok(throat(&isentrope::at_density(properties, start, rho)?).growth)
                         },
-                        last.density.min(start.density),
-                        last.density.max(start.density),
+                        (last.density, bottom.growth),
+                        (start.density, throat(start).growth),
                         &SEARCH,
                     )?;
                     isentrope::at_density(properties, start, root.x)?
@@ -456,26 +457,6 @@ fn single_phase(
     match end {
         Some((pressure, temperature, _)) if pressure > receiver => Ok(Some(temperature)),
         _ => Ok(None),
-    }
-}
-
-/// Two states of the vapour-pressure line next to the critical point, solved once.
-struct CriticalEnds {
-    /// Where the tables end.
-    table_end: Coexistence,
-    /// As near to the critical point as an isentrope is followed.
-    highest: Coexistence,
-}
-
-impl CriticalEnds {
-    fn get() -> Result<&'static Self, FlowError> {
-        static ENDS: LazyLock<Result<CriticalEnds, ThermoError>> = LazyLock::new(|| {
-            Ok(CriticalEnds {
-                table_end: saturation(TABLE_HIGH - 1e-9)?,
-                highest: saturation(co2::CRITICAL_TEMPERATURE - 1e-5)?,
-            })
-        });
-        ENDS.as_ref().map_err(|error| error.clone().into())
     }
 }
 
@@ -494,6 +475,18 @@ fn boundary(
         (line.pressure, line.temperature, phase.density())
     };
     let ends = CriticalEnds::get()?;
+    let near_critical = |light: bool| {
+        let (end, highest) = (&ends.table_end, &ends.highest);
+        let above = if light {
+            s0 < end.light.entropy && s0 >= highest.light.entropy
+        } else {
+            s0 > end.heavy.entropy && s0 <= highest.heavy.entropy
+        };
+        above.then(|| critical_boundary::meeting(properties, s0, light))?
+    };
+    if let Some(met) = near_critical(true).or_else(|| near_critical(false)) {
+        return Ok(Some(met));
+    }
     let bracket = |light: bool| {
         // Nearly always below the end of the tables; the last hundredth of a kelvin only if needed.
         let line = &ends.table_end;
@@ -534,10 +527,12 @@ fn boundary(
         return Ok(Some(saturated(&properties.sublimation(t)?, true)));
     }
     if s0 > ends.highest.heavy.entropy {
-        // Within a hair of the critical isentrope.
+        // Within a hair of the critical isentrope: between the two phases, which differ by a hair.
         let line = &ends.highest;
-        let density = start.density.min(co2::CRITICAL_DENSITY);
-        return Ok(Some((line.pressure, line.temperature, density)));
+        let (heavy, light) = (&line.heavy, &line.light);
+        let share = (s0 - heavy.entropy) / (light.entropy - heavy.entropy);
+        let volume = heavy.volume + share * (light.volume - heavy.volume);
+        return Ok(Some((line.pressure, line.temperature, 1.0 / volume)));
     }
     if s0 > triple.liquid.entropy {
         let t = entropy_on_line(

@@ -2,7 +2,7 @@
 //!
 //! A single phase follows its own isentrope into the metastable region until the velocity equals
 //! the single-phase sound speed; it chokes at the latest where that sound speed falls to zero, the
-//! adiabatic spinodal. A mixture keeps its vapour fraction: see
+//! adiabatic spinodal, but for what `near_critical` says. A mixture keeps its vapour fraction: see
 //! [`discharge_flux::mixture`](crate::flow::discharge_flux::mixture); its vapour follows
 //! p v^kappa = const, because it would have to expand to supersaturations at which the fluid
 //! equation has lost its meaning (negative cv below about 185 K). Its liquid does not yield to
@@ -11,7 +11,7 @@
 
 use crate::flow::discharge_flux::{GasMixture, mixture};
 use crate::flow::stagnation::{Choke, Content, Flux, Stagnation};
-use crate::flow::{FlowError, isentrope, saturated_table};
+use crate::flow::{FlowError, isentrope, near_critical, saturated_table};
 use crate::numerics::roots::{self, Tolerance};
 use crate::numerics::smooth_step;
 use crate::thermo::FluidPoint;
@@ -34,7 +34,8 @@ const ABOVE_TRIPLE: f64 = 2.0;
 /// Lowest throat pressure considered [Pa].
 pub(super) const LOWEST_PRESSURE: f64 = 1e-2;
 
-/// Mass flux from `stagnation` into a receiver at `receiver_pressure` [Pa].
+/// Mass flux from `stagnation` into a receiver at `receiver_pressure` [Pa]; of a single phase up to its first
+/// maximum, at the latest at its spinodal, even where flow goes on beyond that near the critical point.
 ///
 /// # Errors
 /// A search that does not converge.
@@ -43,15 +44,17 @@ pub fn mass_flux(
     stagnation: &Stagnation,
     receiver_pressure: f64,
 ) -> Result<Flux, FlowError> {
-    choking_at(
-        properties,
-        stagnation,
-        receiver_pressure,
-        isentrope::sonic_of_gas(properties, stagnation).map(|sonic| sonic.choke()),
-    )
+    let sonic = isentrope::sonic_of_gas(properties, stagnation).map(|sonic| sonic.choke());
+    match &stagnation.content {
+        Content::Single(start) => {
+            first_maximum(properties, stagnation, start, receiver_pressure, sonic)
+        }
+        Content::Mixture { .. } => choking_at(properties, stagnation, receiver_pressure, sonic),
+    }
 }
 
-/// [`mass_flux`] with the sonic point of a gas already known.
+/// What flows, with the sonic point of a gas already known: of a dense phase near the critical point
+/// the largest flux, be it beyond the spinodal.
 pub(crate) fn choking_at(
     properties: &impl PropertySource,
     stagnation: &Stagnation,
@@ -65,22 +68,71 @@ pub(crate) fn choking_at(
         Content::Mixture {
             vapour_fraction,
             condensed_volume,
+            condensed_exponent,
             vapour,
         } => {
-            let parts = (vapour_fraction, condensed_volume);
-            let gas = carried_along(stagnation.pressure, &vapour, parts);
-            let mut flux = mixture(&gas, receiver_pressure);
-            let liquid = 1.0 - smooth_step(vapour_fraction / TRACE);
-            if liquid > 0.0 {
-                let ratio = yielding(properties, stagnation, receiver_pressure)?;
-                flux.mass_flux *= 1.0 + liquid * (ratio - 1.0);
-            }
-            Ok(flux)
+            let condensed = (condensed_volume, condensed_exponent);
+            let gas = carried_along(stagnation.pressure, &vapour, vapour_fraction, condensed);
+            of_mixture(properties, stagnation, &gas, receiver_pressure)
         }
     }
 }
 
+fn of_mixture(
+    properties: &impl PropertySource,
+    stagnation: &Stagnation,
+    gas: &GasMixture,
+    receiver_pressure: f64,
+) -> Result<Flux, FlowError> {
+    let mut flux = mixture(gas, receiver_pressure);
+    let liquid = 1.0 - smooth_step(gas.gas_fraction / TRACE);
+    if liquid > 0.0 {
+        let ratio = yielding(properties, stagnation, gas, receiver_pressure)?;
+        flux.mass_flux *= 1.0 + liquid * (ratio - 1.0);
+    }
+    let vapour = near_critical::closeness(stagnation.temperature)
+        * (1.0 - smooth_step((1.0 - gas.gas_fraction) / TRACE));
+    if vapour > 0.0 {
+        let ratio = expanding(properties, stagnation, gas, receiver_pressure)?;
+        flux.mass_flux *= 1.0 + vapour * (ratio - 1.0);
+    }
+    Ok(flux)
+}
+
+/// One phase along its own isentrope: its first maximum, or the one beyond the spinodal where that is larger.
 fn of_single(
+    properties: &impl PropertySource,
+    stagnation: &Stagnation,
+    start: &FluidPoint,
+    receiver_pressure: f64,
+    sonic: Option<Choke>,
+) -> Result<Flux, FlowError> {
+    if !near_critical::may_pass_beyond(stagnation) {
+        return first_maximum(properties, stagnation, start, receiver_pressure, sonic);
+    }
+    let known = saturated_table::beyond(properties, stagnation)
+        .filter(|choke| choke.chokes(receiver_pressure))
+        .map(|choke| choke.flux());
+    if let Some(second) = known
+        && near_critical::surely_beyond(stagnation.temperature)
+    {
+        return Ok(second);
+    }
+    let first = first_maximum(properties, stagnation, start, receiver_pressure, sonic)?;
+    if !first.choked {
+        return Ok(first);
+    }
+    let second = match known {
+        Some(known) => Some(known),
+        None => near_critical::beyond(properties, start, receiver_pressure)?,
+    };
+    Ok(second
+        .filter(|second| second.mass_flux > first.mass_flux)
+        .unwrap_or(first))
+}
+
+/// Down the isentrope to where the flux has its first maximum, or the receiver is met before.
+fn first_maximum(
     properties: &impl PropertySource,
     stagnation: &Stagnation,
     start: &FluidPoint,
@@ -171,19 +223,22 @@ pub(crate) fn gas_mixture(stagnation: &Stagnation) -> Option<GasMixture> {
         Content::Mixture {
             vapour_fraction,
             condensed_volume,
+            condensed_exponent,
             vapour,
         } => {
-            let parts = (vapour_fraction, condensed_volume);
-            Some(carried_along(stagnation.pressure, &vapour, parts))
+            let condensed = (condensed_volume, condensed_exponent);
+            let gas = carried_along(stagnation.pressure, &vapour, vapour_fraction, condensed);
+            Some(gas)
         }
     }
 }
 
-/// A vapour at a pressure [Pa] with its mass fraction and the volume [m3/kg] of what is condensed.
+/// A vapour at a pressure [Pa] with its mass fraction, and volume [m3/kg] and exponent of what is condensed.
 fn carried_along(
     pressure: f64,
     vapour: &FluidPoint,
-    (gas_fraction, condensed_volume): (f64, f64),
+    gas_fraction: f64,
+    (condensed_volume, condensed_exponent): (f64, f64),
 ) -> GasMixture {
     GasMixture {
         pressure,
@@ -191,14 +246,16 @@ fn carried_along(
         exponent: vapour.isentropic_exponent(),
         gas_fraction,
         condensed_volume,
+        condensed_exponent,
     }
 }
 
-/// What saturated liquid passes over what it would pass if it did not yield to pressure: near the critical
+/// What saturated liquid passes over what it passes as the condensed part of a mixture: near the critical
 /// point it swells, and chokes at its spinodal. One where the condensed part is (in part) dry ice.
 fn yielding(
     properties: &impl PropertySource,
     stagnation: &Stagnation,
+    gas: &GasMixture,
     receiver_pressure: f64,
 ) -> Result<f64, FlowError> {
     let t = stagnation.temperature;
@@ -209,7 +266,38 @@ fn yielding(
     let liquid = Stagnation::liquid(properties, &properties.saturation(t)?);
     let choke = saturated_table::frozen(properties, &liquid);
     let flux = choking_at(properties, &liquid, receiver_pressure, choke)?;
-    Ok(1.0 + above * (flux.mass_flux / bernoulli(&liquid, receiver_pressure) - 1.0))
+    let condensed = if gas.condensed_exponent.is_finite() {
+        let alone = GasMixture {
+            gas_fraction: 0.0,
+            ..*gas
+        };
+        mixture(&alone, receiver_pressure).mass_flux
+    } else {
+        bernoulli(&liquid, receiver_pressure)
+    };
+    Ok(1.0 + above * (flux.mass_flux / condensed - 1.0))
+}
+
+/// What saturated vapour passes over what it passes as the vapour of a mixture.
+fn expanding(
+    properties: &impl PropertySource,
+    stagnation: &Stagnation,
+    gas: &GasMixture,
+    receiver_pressure: f64,
+) -> Result<f64, FlowError> {
+    if receiver_pressure >= stagnation.pressure {
+        return Ok(1.0);
+    }
+    let vapour = Stagnation::light(properties, &properties.saturation(stagnation.temperature)?);
+    let choke = saturated_table::frozen(properties, &vapour)
+        .or_else(|| isentrope::sonic_of_gas(properties, &vapour).map(|sonic| sonic.choke()));
+    let flux = choking_at(properties, &vapour, receiver_pressure, choke)?;
+    let alone = GasMixture {
+        gas_fraction: 1.0,
+        condensed_volume: 0.0,
+        ..*gas
+    };
+    Ok(flux.mass_flux / mixture(&alone, receiver_pressure).mass_flux)
 }
 
 /// The point between two points of an isentrope where a function of the state is zero.

@@ -1,6 +1,7 @@
 //! Mass flux through restrictions: equilibrium, frozen and relaxed models, gas
 //! mixtures, friction in tubes, valve openings and flow coefficients.
 
+mod critical_boundary;
 pub mod discharge_flux;
 pub mod equilibrium;
 pub mod error;
@@ -8,6 +9,7 @@ pub mod friction;
 pub mod frozen;
 pub mod henry_fauske;
 pub(crate) mod isentrope;
+pub(crate) mod near_critical;
 pub mod omega;
 pub mod opening;
 pub mod perfect_gas;

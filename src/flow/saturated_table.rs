@@ -11,7 +11,7 @@
 use std::sync::LazyLock;
 
 use crate::flow::stagnation::{Choke, Content, Flux, Stagnation};
-use crate::flow::{equilibrium, frozen, isentrope};
+use crate::flow::{equilibrium, frozen, isentrope, near_critical};
 use crate::numerics::interpolate::{Mosaic, Patch};
 use crate::thermo::Coexistence;
 use crate::thermo::fluids::carbon_dioxide as co2;
@@ -40,6 +40,9 @@ const UNCHOKED_COUNT: (usize, usize) = (42, 4);
 
 /// Largest relative error of the square of an unchoked flux at a test point of a cell.
 const UNCHOKED_TOLERANCE: f64 = 4e-6;
+
+/// Stretches of the square root of the distance to the critical point [K^0.5], in which all is smooth there.
+static BEYOND: LazyLock<Mosaic<2>> = LazyLock::new(|| Mosaic::new((0.0, 0.0), (0.6, 1.0), (5, 1)));
 
 /// One of the two phases: how it stands at rest on a line, and its tables.
 struct Phase {
@@ -125,6 +128,32 @@ pub(crate) fn equilibrium<P: PropertySource>(_: &P, stagnation: &Stagnation) -> 
 /// The same without change of phase.
 pub(crate) fn frozen<P: PropertySource>(_: &P, stagnation: &Stagnation) -> Option<Choke> {
     Phase::of::<P>(stagnation)?.frozen_at(stagnation.temperature)
+}
+
+/// Where saturated liquid near the critical point chokes beyond the spinodal; `None` as for [`frozen`].
+pub(crate) fn beyond<P: PropertySource>(_: &P, stagnation: &Stagnation) -> Option<Choke> {
+    if !Phase::of::<P>(stagnation)?.liquid {
+        return None;
+    }
+    let root = |t: f64| (co2::CRITICAL_TEMPERATURE - t).max(0.0).sqrt();
+    let place = BEYOND.place(root(stagnation.temperature), 0.5)?;
+    let patches = BEYOND.piece(&place, || {
+        let searched = |x: f64| -> Option<[f64; 2]> {
+            let root = BEYOND.point(&place, x, 0.0).0;
+            let state = LIQUID.at(co2::CRITICAL_TEMPERATURE - root * root)?;
+            let Content::Single(start) = &state.content else {
+                return None;
+            };
+            let flux = near_critical::beyond(&Tables, start, 0.0).ok()??;
+            Some([flux.mass_flux, flux.throat_pressure])
+        };
+        Patch::along_each_within(&searched, TOLERANCE)
+    })?;
+    let [mass_flux, pressure] = patches.each_ref().map(|patch| patch.along(place.x));
+    Some(Choke {
+        mass_flux,
+        pressure,
+    })
 }
 
 /// Frozen mass flux [kg/(m2 s)] of a state at rest that chokes as given, into a receiver at more than the

@@ -1,5 +1,6 @@
 //! What stands still upstream of a restriction.
 
+use crate::flow::near_critical;
 use crate::thermo::source::PropertySource;
 use crate::thermo::{Coexistence, FluidPoint, Line, State};
 
@@ -27,12 +28,15 @@ pub struct Stagnation {
 pub enum Content {
     /// One fluid phase, saturated phases included.
     Single(FluidPoint),
-    /// A homogeneous mixture: mass fraction, volume [m3/kg] of the condensed part, and the vapour.
+    /// A homogeneous mixture: mass fraction, volume [m3/kg] of the condensed part and its isentropic
+    /// exponent, and the vapour.
     Mixture {
         /// Mass fraction of vapour.
         vapour_fraction: f64,
         /// Specific volume of the condensed part [m3/kg].
         condensed_volume: f64,
+        /// Isentropic exponent of the condensed part [-]; infinite where it does not yield to pressure.
+        condensed_exponent: f64,
         /// The vapour.
         vapour: FluidPoint,
     },
@@ -80,7 +84,7 @@ impl Stagnation {
     /// A whole equilibrium state, phases in their mass proportions; `vapour` is that of a state with
     /// several phases.
     #[must_use]
-    pub fn mixture(state: &State, vapour: FluidPoint) -> Self {
+    pub fn mixture(properties: &impl PropertySource, state: &State, vapour: FluidPoint) -> Self {
         let content = match state.fluid {
             Some(point) => Content::Single(point),
             None => {
@@ -93,6 +97,11 @@ impl Stagnation {
                 Content::Mixture {
                     vapour_fraction: x,
                     condensed_volume,
+                    condensed_exponent: near_critical::condensed_exponent(
+                        properties,
+                        state.temperature,
+                        condensed_volume,
+                    ),
                     vapour,
                 }
             }

@@ -9,7 +9,8 @@
 //! the pressure of a 5 bar mixture.
 
 use crate::flow::discharge_flux::GasMixture;
-use crate::flow::stagnation::Stagnation;
+use crate::flow::near_critical;
+use crate::flow::stagnation::{Content, Stagnation};
 use crate::network::NetworkError;
 use crate::network::spec::{Condensation, Draw};
 use crate::numerics::smooth_step;
@@ -293,7 +294,7 @@ impl Contents {
         };
         let (Some(line), false) = (&co2.line, bulk) else {
             if co2.line.is_some() {
-                return self.whole(co2);
+                return self.whole(properties, co2);
             }
             return Stream::of_gas(self, Some(&co2.fluid));
         };
@@ -305,47 +306,56 @@ impl Contents {
                 }
                 let x = co2.state.vapour_fraction.unwrap_or(1.0);
                 let share = smooth_step(gas_share / BRIM);
-                self.of_quality(co2, line, x + share * (1.0 - x))
+                self.of_quality(properties, co2, line, x + share * (1.0 - x))
             }
             Draw::Vapour => Stream::of_gas(self, Some(&co2.fluid)),
             Draw::Liquid if self.liquid_mass > 0.0 && line.line == Line::Saturation => {
                 let stagnation = Stagnation::liquid(properties, line);
-                let air_part = self.air_density * line.heavy.volume;
+                let volume = line.heavy.volume;
+                let air_part = self.air_density * volume;
+                let exponent =
+                    near_critical::condensed_exponent(properties, line.temperature, volume);
                 Stream::new(
                     self,
                     stagnation,
                     air_part / (1.0 + air_part),
                     0.0,
-                    line.heavy.volume,
+                    (volume, exponent),
                 )
             }
             Draw::Liquid => Stream::of_gas(self, Some(&co2.fluid)),
-            Draw::Mixed => self.whole(co2),
+            Draw::Mixed => self.whole(properties, co2),
         }
     }
 
     /// Liquid and vapour of a line with a vapour fraction of their own, and the air in both.
-    fn of_quality(&self, co2: &Co2, line: &Coexistence, quality: f64) -> Stream {
+    fn of_quality(
+        &self,
+        properties: &impl PropertySource,
+        co2: &Co2,
+        line: &Coexistence,
+        quality: f64,
+    ) -> Stream {
         let liquid = line.heavy.volume;
         let density = 1.0 / (liquid + quality * (line.light.volume - liquid));
         let state = mixture(line, density);
-        let stagnation = Stagnation::mixture(&state, co2.fluid);
+        let stagnation = Stagnation::mixture(properties, &state, co2.fluid);
         let air_part = self.air_density / density;
         let air_fraction = air_part / (1.0 + air_part);
-        Stream::new(self, stagnation, air_fraction, quality, liquid)
+        Stream::new(
+            self,
+            stagnation,
+            air_fraction,
+            quality,
+            condensed(&stagnation),
+        )
     }
 
-    fn whole(&self, co2: &Co2) -> Stream {
-        let stagnation = Stagnation::mixture(&co2.state, co2.fluid);
+    fn whole(&self, properties: &impl PropertySource, co2: &Co2) -> Stream {
+        let stagnation = Stagnation::mixture(properties, &co2.state, co2.fluid);
         let x = co2.state.vapour_fraction.unwrap_or(1.0);
-        let condensed = match stagnation.content {
-            crate::flow::stagnation::Content::Mixture {
-                condensed_volume, ..
-            } => condensed_volume,
-            crate::flow::stagnation::Content::Single(_) => 0.0,
-        };
         let air_fraction = self.air_mass / (self.air_mass + self.co2_mass);
-        Stream::new(self, stagnation, air_fraction, x, condensed)
+        Stream::new(self, stagnation, air_fraction, x, condensed(&stagnation))
     }
 }
 
@@ -480,7 +490,7 @@ impl Stream {
                 let mut stagnation = Stagnation::single(*point);
                 stagnation.pressure = contents.co2_pressure;
                 stagnation.saturated = contents.co2.is_some_and(|c| c.line.is_some());
-                Self::new(contents, stagnation, air_fraction, 1.0, 0.0)
+                Self::new(contents, stagnation, air_fraction, 1.0, NOTHING_CONDENSED)
             }
             None => {
                 let (air_energy, air_cv) = air::internal_energy_and_cv(contents.temperature);
@@ -495,7 +505,8 @@ impl Stream {
                         gas_density: air_density,
                         exponent: 1.0 + air::GAS_CONSTANT / air_cv,
                         gas_fraction: 1.0,
-                        condensed_volume: 0.0,
+                        condensed_volume: NOTHING_CONDENSED.0,
+                        condensed_exponent: NOTHING_CONDENSED.1,
                     },
                     density: air_density,
                 }
@@ -503,13 +514,14 @@ impl Stream {
         }
     }
 
-    /// A stream of CO2 with air: `quality` is the vapour fraction of its CO2.
+    /// A stream of CO2 with air: `quality` is the vapour fraction of its CO2; volume [m3/kg] and isentropic
+    /// exponent of what is condensed.
     fn new(
         contents: &Contents,
         stagnation: Stagnation,
         air_fraction: f64,
         quality: f64,
-        condensed_volume: f64,
+        (condensed_volume, condensed_exponent): (f64, f64),
     ) -> Self {
         let air_density = contents.air_density;
         let t = contents.temperature;
@@ -529,6 +541,7 @@ impl Stream {
             }),
             gas_fraction: ((1.0 - air_fraction) * gas_part).min(1.0),
             condensed_volume,
+            condensed_exponent,
         };
         let density = stagnation.density / (1.0 - air_fraction);
         Self {
@@ -540,6 +553,21 @@ impl Stream {
             gas,
             density,
         }
+    }
+}
+
+/// Volume [m3/kg] and isentropic exponent of no condensate.
+const NOTHING_CONDENSED: (f64, f64) = (0.0, f64::INFINITY);
+
+/// Volume [m3/kg] and isentropic exponent of the condensed part of a stagnation state.
+fn condensed(stagnation: &Stagnation) -> (f64, f64) {
+    match stagnation.content {
+        Content::Mixture {
+            condensed_volume,
+            condensed_exponent,
+            ..
+        } => (condensed_volume, condensed_exponent),
+        Content::Single(_) => NOTHING_CONDENSED,
     }
 }
 

@@ -275,6 +275,9 @@ pub fn saturation(temperature: f64) -> Result<Coexistence, ThermoError> {
 /// Newton in both densities for equal pressure and equal Gibbs energy, from the auxiliary lines.
 fn saturation_solved(temperature: f64) -> Result<Coexistence, ThermoError> {
     const ITERATIONS: usize = 60;
+    let near = co2::CRITICAL_TEMPERATURE - temperature;
+    // Round-off in pressure moves the densities by ever more as the isotherm flattens.
+    let noise = 1e-11_f64.max(1e-11 / near);
     let (mut rho_l, mut rho_v) = auxiliary_densities(temperature);
     let mut residual = f64::INFINITY;
     for _ in 0..ITERATIONS {
@@ -295,15 +298,13 @@ fn saturation_solved(temperature: f64) -> Result<Coexistence, ThermoError> {
         rho_l -= damping * step_l;
         rho_v -= damping * step_v;
         let now = (step_l / rho_l).abs().max((step_v / rho_v).abs());
-        if now < 1e-15 || (now < 1e-11 && now >= 0.3 * residual) {
+        if now < 1e-15 || (now < noise && now >= 0.3 * residual) {
             residual = now;
             break;
         }
         residual = now;
     }
-    let near = co2::CRITICAL_TEMPERATURE - temperature;
-    // Round-off in pressure moves the densities by ever more as the isotherm flattens.
-    if residual.is_nan() || residual >= 1e-11_f64.max(1e-10 / near) {
+    if residual.is_nan() || residual >= noise.max(1e-10 / near) {
         return Err(ThermoError::NotConverged {
             what: "vapour-pressure line",
             temperature,

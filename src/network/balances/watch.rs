@@ -4,6 +4,7 @@
 use super::Network;
 use crate::mechanics::{NOSE_EVENTS, NoseEvent};
 use crate::network::NetworkError;
+use crate::network::spec::Draw;
 use crate::numerics::integrate::Direction;
 use crate::thermo::source::PropertySource;
 
@@ -96,6 +97,15 @@ impl<L: PropertySource> Network<'_, L> {
             };
         }
         Ok(())
+    }
+
+    /// Whether an event changes nothing about what flows: a vessel that gives its contents as they are gives
+    /// the same in one phase and in two.
+    pub fn flows_on(&self, event: NetworkEvent) -> bool {
+        match event {
+            NetworkEvent::Phase { vessel } => self.system.vessels[vessel].draw == Draw::Mixed,
+            _ => false,
+        }
     }
 
     /// Which way an event function must cross zero to be met.
