@@ -22,6 +22,12 @@ impl Peak {
             }
             let before = i.checked_sub(1).and_then(at);
             let after = at(i + 2);
+            // A parabola through three points that rise, or fall, has no top between the two it leaves.
+            let rises = after.is_some_and(|after| a.1 <= b.1 && b.1 <= after.1);
+            let falls = before.is_some_and(|before| before.1 >= a.1 && a.1 >= b.1);
+            if rises || falls {
+                continue;
+            }
             let left = before.map(|before| top([before, a, b], a.0, b.0));
             let right = after.map(|after| top([a, b, after], a.0, b.0));
             let chords = before.zip(after).map(|ends| meeting(ends, a, b));
