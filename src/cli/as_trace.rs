@@ -203,13 +203,14 @@ pub fn write(
     Ok(())
 }
 
-/// A cause by name.
+/// A cause by its name in options or as reports print it: `seal_leak` or "seal leaking".
 ///
 /// # Errors
 /// A name that is none, or one the design has no place for.
 pub fn named(name: &str, possible: &[Cause]) -> Result<Cause, Failure> {
     let plain = name.trim().to_lowercase().replace([' ', '-'], "_");
-    match Cause::ALL.into_iter().find(|cause| cause.name() == plain) {
+    let called = |cause: &Cause| cause.name() == plain || cause.label().replace(' ', "_") == plain;
+    match Cause::ALL.into_iter().find(called) {
         Some(cause) if possible.contains(&cause) => Ok(cause),
         Some(cause) => Err(Failure::input(
             format!("this design has no place for `{}`", cause.label()),
