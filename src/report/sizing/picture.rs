@@ -119,10 +119,10 @@ pub fn draw(
     } else {
         answer.front.iter().map(&place).collect::<Vec<_>>()
     };
-    let label = if answer.front.is_empty() {
-        "best"
+    let (label, shape) = if answer.front.is_empty() {
+        ("best", LegendShape::Marker(MarkerShape::Circle))
     } else {
-        "trade-off"
+        ("trade-off", LegendShape::Line)
     };
     plots.push(
         LinePlot::new()
@@ -142,7 +142,7 @@ pub fn draw(
     entries.push(LegendEntry {
         label: label.to_owned(),
         color: INK.to_owned(),
-        shape: LegendShape::Line,
+        shape,
         dasharray: None,
     });
     let title = format!(
