@@ -167,3 +167,20 @@ fn training_traces_follow_their_seed() {
         assert!(!folder.path().join("bad.csv").exists());
     }
 }
+
+#[test]
+fn a_hole_is_said_before_whose_it_is() {
+    let folder = tempfile::tempdir().expect("a temporary directory");
+    let path = folder.path().join("hole.csv").display().to_string();
+    let fault = ["--fault", "vent_open", "--seed", "2"];
+    let made = coldkick(&[&["shot", DUNLIN, "--as-trace", &path][..], &fault].concat());
+    assert_eq!(made.code, 0, "{}", made.err);
+    let done = coldkick(&["diagnose", DUNLIN, &path, "--trials", "0"]);
+    let first = done.out.lines().next().expect("a verdict");
+    assert!(first.contains("a hole in the bay, "), "{first}");
+    assert!(
+        first.contains("alike in any record): open port "),
+        "{first}"
+    );
+    assert!(!first.contains("next seal leaking"), "{first}");
+}

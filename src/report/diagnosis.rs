@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use crate::study::diagnosis::{
-    Candidate, Cause, Diagnosis, Explanation, FittedValue, LookAlike, Measured, Observable,
+    Candidate, Cause, Diagnosis, FittedValue, LookAlike, Measured, Observable,
 };
 use crate::study::{Chance, ShotStudy};
 use crate::units::{
@@ -11,6 +11,7 @@ use crate::units::{
     significant,
 };
 
+use super::diagnosis_verdict::{sure, value, verdict};
 use super::odds::{chance_in_short, interval};
 use super::terminal::{ASIDE, FAIL, PASS, bullet, cautions, columns, heading};
 use super::wording;
@@ -46,71 +47,6 @@ pub struct ChanceChange {
     pub fitted: Chance,
     /// Trials behind it.
     pub fitted_trials: u64,
-}
-
-/// A value with its 90 % interval and what was expected.
-fn value(value: &FittedValue, units: UnitSystem) -> String {
-    let show = |x| format(value.dimension, x, units);
-    format!(
-        "{} ({} .. {}), expected {}",
-        show(value.value),
-        show(value.low),
-        show(value.high),
-        show(value.expected)
-    )
-}
-
-/// How sure, without pretending to more than a test can give.
-fn sure(probability: f64) -> String {
-    if probability > 0.995 {
-        "over 99 %".to_owned()
-    } else if probability < 0.005 {
-        "under 1 %".to_owned()
-    } else {
-        format!("{:.0} %", 100.0 * probability)
-    }
-}
-
-/// The answer in one line: cause, how sure, the number behind it, the margin.
-#[must_use]
-pub fn verdict(report: &Report<'_>, units: UnitSystem) -> String {
-    let diagnosis = report.diagnosis;
-    let shot = wording::verdict(report.fitted_shot, units);
-    let Some(first) = diagnosis.verdict() else {
-        let nearest = diagnosis.explanations.first().map_or(String::new(), |e| {
-            format!("; nearest is {}", describe(e, units))
-        });
-        return format!(
-            "none of these, {}: residuals this large or smooth come by chance in {} of tests{nearest}",
-            sure(diagnosis.none),
-            format_percent(diagnosis.goodness.p_value)
-        );
-    };
-    let rival = diagnosis
-        .explanations
-        .get(1)
-        .filter(|second| second.probability >= 0.01)
-        .map_or(String::new(), |second| {
-            format!(
-                "; next {}, {}",
-                second.cause.label(),
-                sure(second.probability)
-            )
-        });
-    format!("{}{rival}; with it {shot}", describe(first, units))
-}
-
-fn describe(explanation: &Explanation, units: UnitSystem) -> String {
-    let mut text = format!(
-        "{}, {}",
-        explanation.cause.label(),
-        sure(explanation.probability)
-    );
-    for (index, fault) in explanation.faults.iter().enumerate() {
-        let lead = if index == 0 { ": " } else { ", " };
-        let _ = write!(text, "{lead}{} {}", fault.label, value(fault, units));
-    }
-    text
 }
 
 /// "99.2 % (97 to 99.9 %) as designed -> 41 % (35 to 47 %) as fitted".

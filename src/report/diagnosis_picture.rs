@@ -4,7 +4,8 @@
 use crate::study::diagnosis::{Channel, FittedChannel, Observable};
 use crate::units::{Dimension, UnitSystem, axis_unit, format_time};
 
-use super::diagnosis::{Report, verdict};
+use super::diagnosis::Report;
+use super::diagnosis_verdict::verdict;
 use super::figure::{Band, Curve, Figure, Level, Mark, Panel};
 
 /// The picture of one trace of a diagnosis.

@@ -6,6 +6,7 @@ pub mod csv;
 pub mod diagnosis;
 pub mod diagnosis_data;
 pub mod diagnosis_picture;
+pub mod diagnosis_verdict;
 pub mod error;
 pub mod figure;
 pub mod json;
