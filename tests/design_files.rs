@@ -800,3 +800,28 @@ fn correlations_name_inputs_and_do_not_contradict_each_other() {
         assert!(shown.contains(message), "{instead}: {shown}");
     }
 }
+
+#[test]
+fn a_correlation_with_a_value_that_is_certain_is_left_out() {
+    let gannet = read("gannet", GANNET);
+    for path in ["shared.soak", "shared.battery"] {
+        let value = if path == "shared.soak" {
+            "5 degC"
+        } else {
+            "7 V"
+        };
+        let text = edit::set("gannet", gannet.text(), path, value).expect("a changed text");
+        let fixed = Design::parse("gannet", &text).expect("a valid design");
+        assert!(fixed.correlations().is_empty(), "{path}");
+        assert_eq!(fixed.inputs().len() + 1, gannet.inputs().len(), "{path}");
+        // What is no value stays a slip, and so does a rank out of range.
+        for (before, after, message) in [
+            ("\"shared.battery\"]", "\"nose\"]", "is not known here"),
+            ("rank: \"0.4\"", "rank: \"1.4\"", "out of range"),
+        ] {
+            let spoilt = text.replacen(before, after, 1);
+            let shown = show(&Design::parse("gannet", &spoilt).unwrap_err());
+            assert!(shown.contains(message), "{shown}");
+        }
+    }
+}

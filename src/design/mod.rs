@@ -30,7 +30,7 @@ pub use reader::Input;
 pub use starter::{StarterRequest, starter};
 
 use document::Document;
-use reader::{Catalogue, Kind, Reader};
+use reader::{Catalogue, Kind, Reader, Slot};
 use schema::{DesignSection, Text};
 use sizing::Plan;
 
@@ -205,7 +205,8 @@ fn read_limited(path: &std::path::Path) -> Result<Vec<u8>, DesignError> {
     Ok(bytes)
 }
 
-/// Reads the correlations: between inputs that exist, and free of contradiction.
+/// Reads the correlations: between inputs that exist, and free of contradiction. A pair with a value that is stated
+/// without a spread - fixed for once, or swept - says nothing and is left out.
 fn correlations(
     document: &Document,
     sections: &DesignSection,
@@ -228,8 +229,12 @@ fn correlations(
                 "`between` names exactly two uncertain values".to_owned(),
             ));
         };
+        let mut certain = false;
         for (place, name) in [first, second].into_iter().enumerate() {
-            if !known.contains(name) {
+            let field = name.split('#').next().unwrap_or(name);
+            if catalogue.slot(field).is_some_and(Slot::is_certain) {
+                certain = true;
+            } else if !known.contains(name) {
                 let problem = Problem::UnknownName {
                     found: name.clone(),
                     known: known.clone(),
@@ -239,6 +244,9 @@ fn correlations(
         }
         let kind = Kind::within(Dimension::Number, Limits::between(-0.999, 0.999));
         let rank = reader.value(&format!("{at}.rank"), &written.rank.0, kind)?;
+        if certain {
+            continue;
+        }
         found.push(RankCorrelation {
             first: first.clone(),
             second: second.clone(),

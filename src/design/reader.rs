@@ -39,6 +39,13 @@ pub(super) struct Slot {
     pub shared: bool,
 }
 
+impl Slot {
+    /// Whether the value is stated without a spread.
+    pub fn is_certain(&self) -> bool {
+        self.inputs.is_empty()
+    }
+}
+
 /// Everything the first reading found out.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Catalogue {
