@@ -92,8 +92,7 @@ impl Document {
     /// An error about a field, marked where the field is written, or failing that at the
     /// nearest section around it.
     pub fn error_at(&self, path: &str, problem: Problem) -> DesignError {
-        // "nose.pins.0.strength#2" is the second pin of that entry.
-        let written = path.split('#').next().unwrap_or(path);
+        let written = field_of(path);
         let mut labels = Vec::new();
         if let Some(tree) = &self.tree {
             let label = match &problem {
@@ -259,4 +258,9 @@ fn lower_first(message: &str) -> String {
         Some(first) => first.to_lowercase().chain(characters).collect(),
         None => String::new(),
     }
+}
+
+/// The field that a path is written in: "nose.pins.0.strength#2" is the second pin of that entry.
+pub(super) fn field_of(path: &str) -> &str {
+    path.split('#').next().unwrap_or(path)
 }

@@ -231,8 +231,8 @@ fn correlations(
         };
         let mut certain = false;
         for (place, name) in [first, second].into_iter().enumerate() {
-            let field = name.split('#').next().unwrap_or(name);
-            if catalogue.slot(field).is_some_and(Slot::is_certain) {
+            let slot = catalogue.slot(document::field_of(name));
+            if slot.is_some_and(Slot::is_certain) {
                 certain = true;
             } else if !known.contains(name) {
                 let problem = Problem::UnknownName {

@@ -91,3 +91,37 @@ pub(super) fn meeting<P: PropertySource>(
     }
     None
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::thermo::source::{Equations, Tables};
+
+    /// Isentropes through known states of the line meet it there; every stretch of the tables answers.
+    #[test]
+    fn isentropes_meet_the_line_where_the_equations_do() {
+        for left in [9e-3, 5e-3, 2e-3, 7e-4, 3e-4, 1.5e-4, 3e-5] {
+            let line = saturation(co2::CRITICAL_TEMPERATURE - left).expect("the line");
+            for (light, phase) in [(false, &line.heavy), (true, &line.light)] {
+                let found = meeting(&Tables, phase.entropy, light);
+                let (pressure, temperature, density) = found.expect("a meeting");
+                let volume = 1.0 / (density * phase.volume) - 1.0;
+                assert!(
+                    (pressure / line.pressure - 1.0).abs() < TOLERANCE,
+                    "{left} K: {pressure} for {}",
+                    line.pressure
+                );
+                assert!(
+                    (temperature - line.temperature).abs() < 0.02 * left,
+                    "{left} K"
+                );
+                assert!(volume.abs() < 1e-4, "{left} K: volume off by {volume:e}");
+                assert_eq!(meeting(&Equations, phase.entropy, light), None);
+            }
+        }
+        for mosaic in [&HEAVY, &LIGHT] {
+            let (good, all) = mosaic.filled();
+            assert!(good == all && all >= 6, "{good} of {all}");
+        }
+    }
+}

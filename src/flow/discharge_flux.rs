@@ -1,7 +1,7 @@
 //! The mass flux of a path: the chosen two-phase model applied to what a vessel offers.
 
 use crate::flow::equilibrium::Hint;
-use crate::flow::stagnation::{Content, Flux, Stagnation};
+use crate::flow::stagnation::{Condensate, Content, Flux, Stagnation};
 use crate::flow::{
     FlowError, FluxModel, equilibrium, frozen, henry_fauske, isentrope, near_critical, perfect_gas,
     saturated_table,
@@ -136,7 +136,7 @@ fn dyer(
     receiver_pressure: f64,
     equilibrium: &Flux,
 ) -> Result<Flux, FlowError> {
-    let bernoulli = near_critical::without_vapour(stagnation, receiver_pressure);
+    let bernoulli = near_critical::without_vapour(properties, stagnation, receiver_pressure);
     let t = stagnation.temperature;
     let vapour_pressure = if t < co2::TRIPLE_TEMPERATURE {
         co2::TRIPLE_PRESSURE_ROUNDED
@@ -173,10 +173,8 @@ pub struct GasMixture {
     pub exponent: f64,
     /// Mass fraction of gas in what is drawn.
     pub gas_fraction: f64,
-    /// Specific volume of the condensed part [m3/kg].
-    pub condensed_volume: f64,
-    /// Isentropic exponent of the condensed part [-]; infinite where it does not yield to pressure.
-    pub condensed_exponent: f64,
+    /// The condensed part.
+    pub condensed: Condensate,
 }
 
 /// Mass flux of a gas mixture: p v^kappa = const for the gas, kappa = rho w^2/p; condensed CO2 goes
@@ -189,9 +187,12 @@ pub fn mixture(gas: &GasMixture, receiver_pressure: f64) -> Flux {
     let kappa = gas.exponent;
     let ratio = (receiver_pressure / p0).clamp(0.0, 1.0);
     let x = gas.gas_fraction;
-    let dust = (1.0 - x) * gas.condensed_volume * gas.gas_density;
+    let dust = Condensate {
+        volume: (1.0 - x) * gas.condensed.volume * gas.gas_density,
+        ..gas.condensed
+    };
     let scale = (p0 * gas.gas_density).sqrt();
-    if dust < 1e-9 * x {
+    if dust.volume < 1e-9 * x {
         // Dust of no volume only adds inertia: G grows by 1/sqrt(x).
         let (psi, critical) = perfect_gas::flux_and_critical_ratio(ratio, kappa);
         return Flux {
@@ -200,10 +201,6 @@ pub fn mixture(gas: &GasMixture, receiver_pressure: f64) -> Flux {
             throat_pressure: p0 * ratio.max(critical),
         };
     }
-    let dust = Dust {
-        volume: dust,
-        exponent: gas.condensed_exponent,
-    };
     let (flux, throat) = dusty(x, &dust, kappa, ratio.max(LOWEST_RATIO));
     Flux {
         mass_flux: flux * scale,
@@ -214,12 +211,6 @@ pub fn mixture(gas: &GasMixture, receiver_pressure: f64) -> Flux {
 
 /// Lowest throat pressure ratio looked at.
 const LOWEST_RATIO: f64 = 1e-6;
-
-/// Condensate: its volume in units of the gas's own, and its isentropic exponent.
-struct Dust {
-    volume: f64,
-    exponent: f64,
-}
 
 /// A pressure ratio r = e^-y, and r - 1.
 struct Fall {
@@ -269,7 +260,7 @@ impl Expansion {
         }
     }
 
-    fn of_dust(dust: &Dust, fall: &Fall) -> Self {
+    fn of_dust(dust: &Condensate, fall: &Fall) -> Self {
         if dust.exponent.is_finite() {
             return Self::new(dust.volume, dust.exponent, fall);
         }
@@ -282,9 +273,9 @@ impl Expansion {
     }
 }
 
-/// Flux over sqrt(p0 rho_g) of gas fraction `x` with condensate into a pressure ratio, and the throat's
-/// pressure ratio.
-fn dusty(x: f64, dust: &Dust, kappa: f64, ratio: f64) -> (f64, f64) {
+/// Flux over sqrt(p0 rho_g) of gas fraction `x` with condensate, its volume in units of the gas's own, into a
+/// pressure ratio, and the throat's pressure ratio.
+fn dusty(x: f64, dust: &Condensate, kappa: f64, ratio: f64) -> (f64, f64) {
     let at = |fall: &Fall| {
         let (gas, dust) = (
             Expansion::new(x, kappa, fall),

@@ -437,19 +437,9 @@ fn single_phase(
         } else {
             let point = match isentrope::sonic(properties, start, stagnation.enthalpy) {
                 Some(point) if point.density >= last.density => point,
-                _ => {
-                    // The boundary's own point lies off the isentrope by a hair, which near the critical
-                    // point may be enough to change the sign there.
-                    let root = roots::brent_between(
-                        |rho: f64| -> Result<f64, FlowError> {
-                            Ok(throat(&isentrope::at_density(properties, start, rho)?).growth)
-                        },
-                        (last.density, bottom.growth),
-                        (start.density, throat(start).growth),
-                        &SEARCH,
-                    )?;
-                    isentrope::at_density(properties, start, root.x)?
-                }
+                // The boundary's own point lies off the isentrope by a hair, which near the critical point may be
+                // enough to change the sign there: it counts as it is.
+                _ => isentrope::zero_between(properties, start, &last, &|p| throat(p).growth)?,
             };
             best.offer(stagnation.enthalpy, &throat(&point));
         }

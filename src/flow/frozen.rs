@@ -10,20 +10,12 @@
 //! full of liquid that begins to boil gives what it gave.
 
 use crate::flow::discharge_flux::{GasMixture, mixture};
-use crate::flow::stagnation::{Choke, Content, Flux, Stagnation};
+use crate::flow::stagnation::{Choke, Condensate, Content, Flux, Stagnation};
 use crate::flow::{FlowError, isentrope, near_critical, saturated_table};
-use crate::numerics::roots::{self, Tolerance};
 use crate::numerics::smooth_step;
 use crate::thermo::FluidPoint;
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::source::PropertySource;
-
-const SEARCH: Tolerance = Tolerance {
-    x_absolute: 0.0,
-    x_relative: 1e-13,
-    value: 0.0,
-    max_iterations: 100,
-};
 
 /// Vapour fraction below which a mixture turns into liquid that yields to pressure.
 const TRACE: f64 = 0.05;
@@ -61,18 +53,16 @@ pub(crate) fn choking_at(
     receiver_pressure: f64,
     sonic: Option<Choke>,
 ) -> Result<Flux, FlowError> {
-    match stagnation.content {
+    match &stagnation.content {
         Content::Single(start) => {
-            of_single(properties, stagnation, &start, receiver_pressure, sonic)
+            of_single(properties, stagnation, start, receiver_pressure, sonic)
         }
         Content::Mixture {
             vapour_fraction,
-            condensed_volume,
-            condensed_exponent,
+            condensed,
             vapour,
         } => {
-            let condensed = (condensed_volume, condensed_exponent);
-            let gas = carried_along(stagnation.pressure, &vapour, vapour_fraction, condensed);
+            let gas = carried_along(stagnation.pressure, *vapour_fraction, condensed, vapour);
             of_mixture(properties, stagnation, &gas, receiver_pressure)
         }
     }
@@ -87,7 +77,7 @@ fn of_mixture(
     let mut flux = mixture(gas, receiver_pressure);
     let liquid = 1.0 - smooth_step(gas.gas_fraction / TRACE);
     if liquid > 0.0 {
-        let ratio = yielding(properties, stagnation, gas, receiver_pressure)?;
+        let ratio = yielding(properties, stagnation, receiver_pressure)?;
         flux.mass_flux *= 1.0 + liquid * (ratio - 1.0);
     }
     let vapour = near_critical::closeness(stagnation.temperature)
@@ -218,35 +208,34 @@ fn first_maximum(
 
 /// Phases in the proportions of a mixture at rest; `None` for a single phase.
 pub(crate) fn gas_mixture(stagnation: &Stagnation) -> Option<GasMixture> {
-    match stagnation.content {
+    match &stagnation.content {
         Content::Single(_) => None,
         Content::Mixture {
             vapour_fraction,
-            condensed_volume,
-            condensed_exponent,
+            condensed,
             vapour,
-        } => {
-            let condensed = (condensed_volume, condensed_exponent);
-            let gas = carried_along(stagnation.pressure, &vapour, vapour_fraction, condensed);
-            Some(gas)
-        }
+        } => Some(carried_along(
+            stagnation.pressure,
+            *vapour_fraction,
+            condensed,
+            vapour,
+        )),
     }
 }
 
-/// A vapour at a pressure [Pa] with its mass fraction, and volume [m3/kg] and exponent of what is condensed.
+/// A vapour at a pressure [Pa] by its mass fraction, with what is condensed.
 fn carried_along(
     pressure: f64,
-    vapour: &FluidPoint,
     gas_fraction: f64,
-    (condensed_volume, condensed_exponent): (f64, f64),
+    condensed: &Condensate,
+    vapour: &FluidPoint,
 ) -> GasMixture {
     GasMixture {
         pressure,
         gas_density: vapour.density,
         exponent: vapour.isentropic_exponent(),
         gas_fraction,
-        condensed_volume,
-        condensed_exponent,
+        condensed: *condensed,
     }
 }
 
@@ -255,7 +244,6 @@ fn carried_along(
 fn yielding(
     properties: &impl PropertySource,
     stagnation: &Stagnation,
-    gas: &GasMixture,
     receiver_pressure: f64,
 ) -> Result<f64, FlowError> {
     let t = stagnation.temperature;
@@ -266,15 +254,7 @@ fn yielding(
     let liquid = Stagnation::liquid(properties, &properties.saturation(t)?);
     let choke = saturated_table::frozen(properties, &liquid);
     let flux = choking_at(properties, &liquid, receiver_pressure, choke)?;
-    let condensed = if gas.condensed_exponent.is_finite() {
-        let alone = GasMixture {
-            gas_fraction: 0.0,
-            ..*gas
-        };
-        mixture(&alone, receiver_pressure).mass_flux
-    } else {
-        bernoulli(&liquid, receiver_pressure)
-    };
+    let condensed = near_critical::without_vapour(properties, &liquid, receiver_pressure);
     Ok(1.0 + above * (flux.mass_flux / condensed - 1.0))
 }
 
@@ -294,7 +274,7 @@ fn expanding(
     let flux = choking_at(properties, &vapour, receiver_pressure, choke)?;
     let alone = GasMixture {
         gas_fraction: 1.0,
-        condensed_volume: 0.0,
+        condensed: Condensate::NONE,
         ..*gas
     };
     Ok(flux.mass_flux / mixture(&alone, receiver_pressure).mass_flux)
@@ -323,13 +303,7 @@ fn between(
     {
         return Ok(point);
     }
-    let root = roots::brent(
-        |rho: f64| Ok::<_, FlowError>(function(&isentrope::at_density(properties, above, rho)?)),
-        below.density,
-        above.density,
-        &SEARCH,
-    )?;
-    isentrope::at_density(properties, above, root.x)
+    isentrope::zero_between(properties, above, below, function)
 }
 
 /// Incompressible discharge G = sqrt(2 rho0 (p0 - p2)) (Bernoulli) [kg/(m2 s)].

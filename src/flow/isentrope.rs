@@ -6,6 +6,7 @@
 use crate::flow::FlowError;
 use crate::flow::sonic_table::{self, Sonic};
 use crate::flow::stagnation::{Content, Stagnation};
+use crate::numerics::roots::{self, Tolerance};
 use crate::thermo::FluidPoint;
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::source::PropertySource;
@@ -115,6 +116,38 @@ pub(crate) fn newton(
         point = near(properties, &point, from.entropy, point.density * step.exp());
     }
     None
+}
+
+/// The point of an isentrope between two of its points, on either side of which a function of the state has two
+/// signs, where it is zero; sought from `from`.
+///
+/// # Errors
+/// One sign at both, or an isentrope that is lost.
+pub(crate) fn zero_between(
+    properties: &impl PropertySource,
+    from: &FluidPoint,
+    to: &FluidPoint,
+    function: &dyn Fn(&FluidPoint) -> f64,
+) -> Result<FluidPoint, FlowError> {
+    const SEARCH: Tolerance = Tolerance {
+        x_absolute: 0.0,
+        x_relative: 1e-13,
+        value: 0.0,
+        max_iterations: 100,
+    };
+    let ends = [from, to].map(|point| (point.density, function(point)));
+    let [low, high] = if from.density < to.density {
+        ends
+    } else {
+        [ends[1], ends[0]]
+    };
+    let root = roots::brent_between(
+        |rho: f64| Ok::<_, FlowError>(function(&at_density(properties, from, rho)?)),
+        low,
+        high,
+        &SEARCH,
+    )?;
+    at_density(properties, from, root.x)
 }
 
 /// The point of a single-phase isentrope at a pressure [Pa] below the start.

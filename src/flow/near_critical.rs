@@ -8,9 +8,8 @@
 
 use std::sync::LazyLock;
 
-use crate::flow::stagnation::{Content, Flux, Stagnation};
+use crate::flow::stagnation::{Condensate, Flux, Stagnation};
 use crate::flow::{FlowError, frozen, isentrope, perfect_gas};
-use crate::numerics::roots::{self, Tolerance};
 use crate::numerics::smooth_step;
 use crate::thermo::FluidPoint;
 use crate::thermo::coexistence::saturation;
@@ -32,46 +31,42 @@ const LARGEST_DENSITY: f64 = 420.0;
 /// Ratio of densities from one looked at to the next.
 const STRIDE: f64 = 1.04;
 
-const SEARCH: Tolerance = Tolerance {
-    x_absolute: 0.0,
-    x_relative: 1e-11,
-    value: 0.0,
-    max_iterations: 100,
-};
-
 /// How far a temperature [K] counts as near the critical one.
 pub(crate) fn closeness(temperature: f64) -> f64 {
     smooth_step((temperature - FROM) / (WHOLLY - FROM))
 }
 
-/// Isentropic exponent of the condensed part of a mixture by its volume [m3/kg]; infinite where it counts as
-/// one that does not yield.
-pub(crate) fn condensed_exponent(
+/// The condensed part of a mixture by its volume [m3/kg].
+pub(crate) fn condensate(
     properties: &impl PropertySource,
     temperature: f64,
-    condensed_volume: f64,
-) -> f64 {
+    volume: f64,
+) -> Condensate {
     let closeness = closeness(temperature);
-    if closeness <= 0.0 || condensed_volume <= 0.0 {
-        return f64::INFINITY;
-    }
-    let liquid = properties.fluid(temperature, 1.0 / condensed_volume);
-    liquid.isentropic_exponent() / closeness
+    let exponent = if closeness <= 0.0 || volume <= 0.0 {
+        f64::INFINITY
+    } else {
+        properties
+            .fluid(temperature, 1.0 / volume)
+            .isentropic_exponent()
+            / closeness
+    };
+    Condensate { volume, exponent }
 }
 
 /// Mass flux [kg/(m2 s)] of one dense phase that forms no vapour, into a receiver [Pa]: Bernoulli's, and near
 /// the critical point that of the condensed part of a mixture.
-pub(crate) fn without_vapour(stagnation: &Stagnation, receiver_pressure: f64) -> f64 {
-    let closeness = closeness(stagnation.temperature);
-    match &stagnation.content {
-        Content::Single(point) if closeness > 0.0 => {
-            let exponent = point.isentropic_exponent() / closeness;
-            let ratio = receiver_pressure / stagnation.pressure;
-            let scale = (stagnation.pressure * stagnation.density).sqrt();
-            perfect_gas::flux_function(ratio, exponent) * scale
-        }
-        _ => frozen::bernoulli(stagnation, receiver_pressure),
+pub(crate) fn without_vapour(
+    properties: &impl PropertySource,
+    stagnation: &Stagnation,
+    receiver_pressure: f64,
+) -> f64 {
+    let (p0, volume) = (stagnation.pressure, 1.0 / stagnation.density);
+    let exponent = condensate(properties, stagnation.temperature, volume).exponent;
+    if exponent.is_infinite() {
+        return frozen::bernoulli(stagnation, receiver_pressure);
     }
+    perfect_gas::flux_function(receiver_pressure / p0, exponent) * (p0 * stagnation.density).sqrt()
 }
 
 /// Whether the isentrope of a dense fluid may have its largest flux beyond the spinodal.
@@ -132,7 +127,7 @@ fn end_beyond(
         grew = grows;
         high = point;
     };
-    let throat = between(properties, &low, &high, &growth)?;
+    let throat = isentrope::zero_between(properties, &low, &high, &growth)?;
     if throat.pressure >= receiver {
         return Ok(Some((throat, true)));
     }
@@ -151,21 +146,6 @@ fn end_beyond(
         high = point;
     }
     let over = |p: &FluidPoint| p.pressure - receiver;
-    Ok(Some((between(properties, &low, &high, &over)?, false)))
-}
-
-/// The point of an isentrope between two of its points where a function of it is zero.
-fn between(
-    properties: &impl PropertySource,
-    low: &FluidPoint,
-    high: &FluidPoint,
-    function: &dyn Fn(&FluidPoint) -> f64,
-) -> Result<FluidPoint, FlowError> {
-    let root = roots::brent_between(
-        |rho: f64| Ok::<_, FlowError>(function(&isentrope::at_density(properties, low, rho)?)),
-        (low.density, function(low)),
-        (high.density, function(high)),
-        &SEARCH,
-    )?;
-    isentrope::at_density(properties, low, root.x)
+    let end = isentrope::zero_between(properties, &low, &high, &over)?;
+    Ok(Some((end, false)))
 }

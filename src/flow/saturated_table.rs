@@ -75,20 +75,7 @@ impl Phase {
         temperature: f64,
         search: impl Fn(&Stagnation) -> Option<Flux>,
     ) -> Option<Choke> {
-        let place = mosaic.place(temperature, 0.5)?;
-        let patches = mosaic.piece(&place, || {
-            let searched = |x: f64| -> Option<[f64; 2]> {
-                let state = self.at(mosaic.point(&place, x, 0.0).0)?;
-                let flux = search(&state)?;
-                Some([flux.mass_flux, flux.throat_pressure])
-            };
-            Patch::along_each_within(&searched, TOLERANCE)
-        })?;
-        let [mass_flux, pressure] = patches.each_ref().map(|patch| patch.along(place.x));
-        Some(Choke {
-            mass_flux,
-            pressure,
-        })
+        choke_along(mosaic, temperature, |t| search(&self.at(t)?))
     }
 
     fn frozen_at(&self, temperature: f64) -> Option<Choke> {
@@ -113,6 +100,27 @@ impl Phase {
     }
 }
 
+/// Where flow chokes at a coordinate of stretches, as `search` says at their points.
+fn choke_along(
+    mosaic: &Mosaic<2>,
+    coordinate: f64,
+    search: impl Fn(f64) -> Option<Flux>,
+) -> Option<Choke> {
+    let place = mosaic.place(coordinate, 0.5)?;
+    let patches = mosaic.piece(&place, || {
+        let searched = |x: f64| -> Option<[f64; 2]> {
+            let flux = search(mosaic.point(&place, x, 0.0).0)?;
+            Some([flux.mass_flux, flux.throat_pressure])
+        };
+        Patch::along_each_within(&searched, TOLERANCE)
+    })?;
+    let [mass_flux, pressure] = patches.each_ref().map(|patch| patch.along(place.x));
+    Some(Choke {
+        mass_flux,
+        pressure,
+    })
+}
+
 /// Where a state at rest chokes with its phases in equilibrium if it is a saturated phase; `None` if not,
 /// outside the table, or where properties do not come from tables.
 pub(crate) fn equilibrium<P: PropertySource>(_: &P, stagnation: &Stagnation) -> Option<Choke> {
@@ -135,24 +143,15 @@ pub(crate) fn beyond<P: PropertySource>(_: &P, stagnation: &Stagnation) -> Optio
     if !Phase::of::<P>(stagnation)?.liquid {
         return None;
     }
-    let root = |t: f64| (co2::CRITICAL_TEMPERATURE - t).max(0.0).sqrt();
-    let place = BEYOND.place(root(stagnation.temperature), 0.5)?;
-    let patches = BEYOND.piece(&place, || {
-        let searched = |x: f64| -> Option<[f64; 2]> {
-            let root = BEYOND.point(&place, x, 0.0).0;
-            let state = LIQUID.at(co2::CRITICAL_TEMPERATURE - root * root)?;
-            let Content::Single(start) = &state.content else {
-                return None;
-            };
-            let flux = near_critical::beyond(&Tables, start, 0.0).ok()??;
-            Some([flux.mass_flux, flux.throat_pressure])
+    let root = (co2::CRITICAL_TEMPERATURE - stagnation.temperature)
+        .max(0.0)
+        .sqrt();
+    choke_along(&BEYOND, root, |root| {
+        let state = LIQUID.at(co2::CRITICAL_TEMPERATURE - root * root)?;
+        let Content::Single(start) = &state.content else {
+            return None;
         };
-        Patch::along_each_within(&searched, TOLERANCE)
-    })?;
-    let [mass_flux, pressure] = patches.each_ref().map(|patch| patch.along(place.x));
-    Some(Choke {
-        mass_flux,
-        pressure,
+        near_critical::beyond(&Tables, start, 0.0).ok()?
     })
 }
 
@@ -212,6 +211,9 @@ pub fn filled() -> (usize, usize) {
         ];
         (a.0 + b.0 + c.0, a.1 + b.1 + c.1)
     };
-    let (vapour, liquid) = (of(&VAPOUR), of(&LIQUID));
-    (vapour.0 + liquid.0, vapour.1 + liquid.1)
+    let (vapour, liquid, beyond) = (of(&VAPOUR), of(&LIQUID), BEYOND.filled());
+    (
+        vapour.0 + liquid.0 + beyond.0,
+        vapour.1 + liquid.1 + beyond.1,
+    )
 }

@@ -28,18 +28,32 @@ pub struct Stagnation {
 pub enum Content {
     /// One fluid phase, saturated phases included.
     Single(FluidPoint),
-    /// A homogeneous mixture: mass fraction, volume [m3/kg] of the condensed part and its isentropic
-    /// exponent, and the vapour.
+    /// A homogeneous mixture: mass fraction of vapour, the condensed part, and the vapour.
     Mixture {
         /// Mass fraction of vapour.
         vapour_fraction: f64,
-        /// Specific volume of the condensed part [m3/kg].
-        condensed_volume: f64,
-        /// Isentropic exponent of the condensed part [-]; infinite where it does not yield to pressure.
-        condensed_exponent: f64,
+        /// The condensed part.
+        condensed: Condensate,
         /// The vapour.
         vapour: FluidPoint,
     },
+}
+
+/// The condensed part of a stream.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Condensate {
+    /// Specific volume [m3/kg].
+    pub volume: f64,
+    /// Isentropic exponent [-]; infinite where it does not yield to pressure.
+    pub exponent: f64,
+}
+
+impl Condensate {
+    /// Nothing is condensed.
+    pub const NONE: Self = Self {
+        volume: 0.0,
+        exponent: f64::INFINITY,
+    };
 }
 
 impl Stagnation {
@@ -89,19 +103,14 @@ impl Stagnation {
             Some(point) => Content::Single(point),
             None => {
                 let x = state.vapour_fraction.unwrap_or(0.0);
-                let condensed_volume = if x < 1.0 {
+                let volume = if x < 1.0 {
                     (1.0 / state.density - x / vapour.density) / (1.0 - x)
                 } else {
                     0.0
                 };
                 Content::Mixture {
                     vapour_fraction: x,
-                    condensed_volume,
-                    condensed_exponent: near_critical::condensed_exponent(
-                        properties,
-                        state.temperature,
-                        condensed_volume,
-                    ),
+                    condensed: near_critical::condensate(properties, state.temperature, volume),
                     vapour,
                 }
             }
@@ -114,6 +123,15 @@ impl Stagnation {
             entropy: state.entropy,
             content,
             saturated: false,
+        }
+    }
+
+    /// What is condensed of it.
+    #[must_use]
+    pub fn condensed(&self) -> Condensate {
+        match self.content {
+            Content::Single(_) => Condensate::NONE,
+            Content::Mixture { condensed, .. } => condensed,
         }
     }
 }

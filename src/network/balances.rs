@@ -1,5 +1,5 @@
-//! Mass and energy balances of every vessel, and the motion of the nose; what flows is in `drafts`, the
-//! event functions in `watch`.
+//! Mass and energy balances of every vessel, and the motion of the nose; what flows is in `drafts`, how openings
+//! begin to change in `onset`, the event functions in `watch`.
 //!
 //! dm/dt = sum(in) - sum(out) for CO2 and air; dU/dt = sum(mdot h_donor) - p A v + Q_wall;
 //! m_w c_w dT_w/dt = -Q_wall + Q_outside; the nose by [`crate::mechanics::motion`].
@@ -7,8 +7,10 @@
 //! what the nose is doing are modes, changed only between integrations.
 
 mod drafts;
+mod onset;
 mod watch;
 
+pub use onset::Onset;
 pub use watch::NetworkEvent;
 
 use drafts::{Aperture, Draft, DraftKey, draft_slots};
@@ -22,7 +24,7 @@ use crate::network::contents::Contents;
 use crate::network::heat;
 use crate::network::layout::Layout;
 use crate::network::memo::Memo;
-use crate::network::spec::{Command, Draw, End, Path, System, Wall};
+use crate::network::spec::{Command, Draw, End, System, Wall};
 use crate::numerics::integrate::{Direction, System as Integrable};
 use crate::thermo::air;
 use crate::thermo::source::PropertySource;
@@ -32,11 +34,6 @@ const PURGED: f64 = 1e-10;
 
 /// States that are looked at together: those inside a step and at its end, for events and to be kept.
 const LOOKED_AT: usize = 4;
-
-/// Times that a vessel must be swept during a valve's stroke to count as swept many times.
-const SWEEPING: f64 = 20.0;
-/// Choked flux over the square root of pressure and density, about.
-const CHOKED_SHARE: f64 = 0.65;
 
 /// Share of the whole charge by which a trial step may overdraw a vessel before it is refused.
 const LARGEST_OVERDRAFT: f64 = 1e-3;
@@ -50,22 +47,6 @@ pub struct PathFlow {
     pub open_area: f64,
     /// Choked.
     pub choked: bool,
-}
-
-/// How openings begin to change at a moment.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Onset {
-    /// None does, but for a bend in its law.
-    None,
-    /// One jumps.
-    Sudden,
-    /// One sets out from shut, with this much of its stroke to go [s].
-    Gradual {
-        /// Time to the end of the stroke [s].
-        remaining: f64,
-        /// Whether in that time what flows will have swept a vessel on the way many times.
-        sweeping: bool,
-    },
 }
 
 /// All that the heat from a shell to its vessel depends on: the computation its contents came from, its
@@ -287,51 +268,6 @@ impl<'a, L: PropertySource> Network<'a, L> {
     /// Command a path open at a time [s].
     pub fn open(&mut self, path: usize, time: f64) {
         self.opened[path] = Some(time);
-    }
-
-    /// How the openings begin to change at a time [s].
-    #[must_use]
-    pub fn onset(&self, time: f64) -> Onset {
-        let mut onset = Onset::None;
-        for (opened, path) in self.opened.iter().zip(&self.system.paths) {
-            let Some(since) = opened.map(|start| time - start).filter(|s| s.is_finite()) else {
-                continue;
-            };
-            let remaining = path.opening.time_fully_open() - since;
-            let nearby = 1e-6 * remaining.max(since).max(1e-9);
-            let [before, after] =
-                [since - nearby, since + nearby].map(|t| path.opening.fraction(t));
-            if after - before > 1e-2 {
-                return Onset::Sudden;
-            }
-            if before == 0.0 && after > 0.0 {
-                let sweeping = self.turnover(path) * remaining > SWEEPING;
-                onset = Onset::Gradual {
-                    remaining,
-                    sweeping,
-                };
-            }
-        }
-        onset
-    }
-
-    /// Rate at which a path, wide open and choked, would renew the smaller of its vessels [1/s]; nothing finer
-    /// than an order of magnitude.
-    fn turnover(&self, path: &Path) -> f64 {
-        let ends = [path.from, path.to]
-            .into_iter()
-            .filter_map(|end| match end {
-                End::Vessel(i) => Some(self.contents(i)),
-                End::Ambient => None,
-            });
-        let mass = |contents: &Contents| contents.co2_mass + contents.air_mass;
-        let flux =
-            |contents: &Contents| (contents.pressure * mass(contents) / contents.volume).sqrt();
-        let (least, greatest) = ends
-            .fold((f64::INFINITY, 0.0_f64), |(least, greatest), contents| {
-                (least.min(mass(contents)), greatest.max(flux(contents)))
-            });
-        path.area * path.discharge_coefficient * CHOKED_SHARE * greatest / least
     }
 
     /// Set what the nose is doing.

@@ -10,7 +10,7 @@
 
 use crate::flow::discharge_flux::GasMixture;
 use crate::flow::near_critical;
-use crate::flow::stagnation::{Content, Stagnation};
+use crate::flow::stagnation::{Condensate, Stagnation};
 use crate::network::NetworkError;
 use crate::network::spec::{Condensation, Draw};
 use crate::numerics::smooth_step;
@@ -313,15 +313,8 @@ impl Contents {
                 let stagnation = Stagnation::liquid(properties, line);
                 let volume = line.heavy.volume;
                 let air_part = self.air_density * volume;
-                let exponent =
-                    near_critical::condensed_exponent(properties, line.temperature, volume);
-                Stream::new(
-                    self,
-                    stagnation,
-                    air_part / (1.0 + air_part),
-                    0.0,
-                    (volume, exponent),
-                )
+                let liquid = near_critical::condensate(properties, line.temperature, volume);
+                Stream::new(self, stagnation, air_part / (1.0 + air_part), 0.0, liquid)
             }
             Draw::Liquid => Stream::of_gas(self, Some(&co2.fluid)),
             Draw::Mixed => self.whole(properties, co2),
@@ -347,7 +340,7 @@ impl Contents {
             stagnation,
             air_fraction,
             quality,
-            condensed(&stagnation),
+            stagnation.condensed(),
         )
     }
 
@@ -355,7 +348,7 @@ impl Contents {
         let stagnation = Stagnation::mixture(properties, &co2.state, co2.fluid);
         let x = co2.state.vapour_fraction.unwrap_or(1.0);
         let air_fraction = self.air_mass / (self.air_mass + self.co2_mass);
-        Stream::new(self, stagnation, air_fraction, x, condensed(&stagnation))
+        Stream::new(self, stagnation, air_fraction, x, stagnation.condensed())
     }
 }
 
@@ -490,23 +483,23 @@ impl Stream {
                 let mut stagnation = Stagnation::single(*point);
                 stagnation.pressure = contents.co2_pressure;
                 stagnation.saturated = contents.co2.is_some_and(|c| c.line.is_some());
-                Self::new(contents, stagnation, air_fraction, 1.0, NOTHING_CONDENSED)
+                Self::new(contents, stagnation, air_fraction, 1.0, Condensate::NONE)
             }
             None => {
-                let (air_energy, air_cv) = air::internal_energy_and_cv(contents.temperature);
+                let t = contents.temperature;
+                let (air_enthalpy, air_cv) = air::enthalpy_and_cv(t);
                 Self {
                     stagnation: None,
                     air_fraction: 1.0,
-                    enthalpy: air_energy + air::GAS_CONSTANT * contents.temperature,
+                    enthalpy: air_enthalpy,
                     pressure: contents.pressure,
                     air_pressure_share: 1.0,
                     gas: GasMixture {
                         pressure: contents.pressure,
                         gas_density: air_density,
-                        exponent: 1.0 + air::GAS_CONSTANT / air_cv,
+                        exponent: exponent(None, air_density, t, air_cv),
                         gas_fraction: 1.0,
-                        condensed_volume: NOTHING_CONDENSED.0,
-                        condensed_exponent: NOTHING_CONDENSED.1,
+                        condensed: Condensate::NONE,
                     },
                     density: air_density,
                 }
@@ -514,20 +507,18 @@ impl Stream {
         }
     }
 
-    /// A stream of CO2 with air: `quality` is the vapour fraction of its CO2; volume [m3/kg] and isentropic
-    /// exponent of what is condensed.
+    /// A stream of CO2 with air: `quality` is the vapour fraction of its CO2.
     fn new(
         contents: &Contents,
         stagnation: Stagnation,
         air_fraction: f64,
         quality: f64,
-        (condensed_volume, condensed_exponent): (f64, f64),
+        condensed: Condensate,
     ) -> Self {
         let air_density = contents.air_density;
         let t = contents.temperature;
         let co2_enthalpy = stagnation.enthalpy;
-        let (air_energy, air_cv) = air::internal_energy_and_cv(t);
-        let air_enthalpy = air_energy + air::GAS_CONSTANT * t;
+        let (air_enthalpy, air_cv) = air::enthalpy_and_cv(t);
         let enthalpy = (1.0 - air_fraction) * co2_enthalpy + air_fraction * air_enthalpy;
         let fluid = contents.co2.as_ref().map(|c| &c.fluid);
         let gas_density = fluid.map_or(0.0, |p| p.density) + air_density;
@@ -536,12 +527,9 @@ impl Stream {
         let gas = GasMixture {
             pressure: contents.pressure,
             gas_density,
-            exponent: fluid.map_or(1.0 + air::GAS_CONSTANT / air_cv, |point| {
-                exponent(point, air_density, t, air_cv)
-            }),
+            exponent: exponent(fluid, air_density, t, air_cv),
             gas_fraction: ((1.0 - air_fraction) * gas_part).min(1.0),
-            condensed_volume,
-            condensed_exponent,
+            condensed,
         };
         let density = stagnation.density / (1.0 - air_fraction);
         Self {
@@ -556,24 +544,12 @@ impl Stream {
     }
 }
 
-/// Volume [m3/kg] and isentropic exponent of no condensate.
-const NOTHING_CONDENSED: (f64, f64) = (0.0, f64::INFINITY);
-
-/// Volume [m3/kg] and isentropic exponent of the condensed part of a stagnation state.
-fn condensed(stagnation: &Stagnation) -> (f64, f64) {
-    match stagnation.content {
-        Content::Mixture {
-            condensed_volume,
-            condensed_exponent,
-            ..
-        } => (condensed_volume, condensed_exponent),
-        Content::Single(_) => NOTHING_CONDENSED,
-    }
-}
-
-/// Isentropic exponent rho w^2/p of CO2 as `point` with air of a density [kg/m3] and specific heat
-/// [J/(kg K)] at frozen composition.
-fn exponent(point: &FluidPoint, air_density: f64, temperature: f64, air_cv: f64) -> f64 {
+/// Isentropic exponent rho w^2/p at frozen composition of CO2, if any, with air of a density [kg/m3] and specific
+/// heat [J/(kg K)].
+fn exponent(fluid: Option<&FluidPoint>, air_density: f64, temperature: f64, air_cv: f64) -> f64 {
+    let Some(point) = fluid else {
+        return 1.0 + air::GAS_CONSTANT / air_cv;
+    };
     let air_dp_dt = air_density * air::GAS_CONSTANT;
     let density = point.density + air_density;
     let y = point.density / density;

@@ -13,7 +13,7 @@ use crate::numerics::interpolate::CurveTable;
 use crate::numerics::smooth_step;
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::source::PropertySource;
-use crate::thermo::{FluidPoint, Line};
+use crate::thermo::{FluidPoint, Line, air};
 
 /// Standard gravity [m/s2].
 pub const GRAVITY: f64 = 9.806_65;
@@ -27,16 +27,7 @@ const AIR_CP: f64 = 1005.0;
 /// S. W. Churchill and H. H. S. Chu, Int. J. Heat Mass Transfer 18 (1975) 1323, all Ra.
 #[must_use]
 pub fn churchill_chu_plate(rayleigh: f64, prandtl: f64) -> f64 {
-    plate(rayleigh, plate_factor(prandtl))
-}
-
-/// The factor of Ra^(1/6) in the law of the plate.
-fn plate_factor(prandtl: f64) -> f64 {
-    0.387 / (1.0 + (0.492 / prandtl).powf(9.0 / 16.0)).powf(8.0 / 27.0)
-}
-
-fn plate(rayleigh: f64, factor: f64) -> f64 {
-    (0.825 + factor * rayleigh.max(0.0).powf(1.0 / 6.0)).powi(2)
+    churchill_chu(PLATE.0, churchill_chu_factor(PLATE.1, prandtl), rayleigh)
 }
 
 /// Average Nusselt number of a horizontal cylinder in natural convection.
@@ -45,8 +36,24 @@ fn plate(rayleigh: f64, factor: f64) -> f64 {
 /// Int. J. Heat Mass Transfer 18 (1975) 1049, Ra < 1e12.
 #[must_use]
 pub fn churchill_chu_cylinder(rayleigh: f64, prandtl: f64) -> f64 {
-    let prandtl_part = (1.0 + (0.559 / prandtl).powf(9.0 / 16.0)).powf(8.0 / 27.0);
-    (0.60 + 0.387 * rayleigh.max(0.0).sqrt().cbrt() / prandtl_part).powi(2)
+    churchill_chu(
+        CYLINDER.0,
+        churchill_chu_factor(CYLINDER.1, prandtl),
+        rayleigh,
+    )
+}
+
+/// What differs between the two laws: the root of the least Nusselt number, and what is divided by Pr.
+const PLATE: (f64, f64) = (0.825, 0.492);
+const CYLINDER: (f64, f64) = (0.60, 0.559);
+
+fn churchill_chu(least: f64, factor: f64, rayleigh: f64) -> f64 {
+    (least + factor * rayleigh.max(0.0).powf(1.0 / 6.0)).powi(2)
+}
+
+/// The factor of Ra^(1/6).
+fn churchill_chu_factor(divided: f64, prandtl: f64) -> f64 {
+    0.387 / (1.0 + (divided / prandtl).powf(9.0 / 16.0)).powf(8.0 / 27.0)
 }
 
 /// Nucleate boiling heat flux [W/m2] of CO2 at a reduced pressure, roughness [m] and wall
@@ -300,10 +307,8 @@ impl Film {
 /// cube of the height [m] and square of the pressure [Pa], conductivity [W/(m K)], and the factor in the law
 /// of the plate.
 fn still_air(film: f64) -> [f64; 3] {
-    static TABLE: LazyLock<CurveTable<3>> = LazyLock::new(|| {
-        let (low, stretch, count) = transport::STRETCHES;
-        CurveTable::through(low, stretch, count, still_air_by_law)
-    });
+    static TABLE: LazyLock<CurveTable<3>> =
+        LazyLock::new(|| CurveTable::through(air::STRETCHES, still_air_by_law));
     TABLE.at(film).unwrap_or_else(|| still_air_by_law(film))
 }
 
@@ -312,13 +317,13 @@ fn still_air_by_law(film: f64) -> [f64; 3] {
         viscosity,
         conductivity,
     } = transport::air(film);
-    let gas_constant = crate::thermo::air::GAS_CONSTANT;
+    let gas_constant = air::GAS_CONSTANT;
     let buoyancy =
         GRAVITY * AIR_CP / (gas_constant.powi(2) * film.powi(3) * viscosity * conductivity);
     [
         buoyancy,
         conductivity,
-        plate_factor(AIR_CP * viscosity / conductivity),
+        churchill_chu_factor(PLATE.1, AIR_CP * viscosity / conductivity),
     ]
 }
 
@@ -332,7 +337,7 @@ pub fn from_outside(wall: &Wall, wall_temperature: f64, ambient: f64, pressure: 
         OutsideHeat::NaturalConvection { height } => {
             let [buoyancy, conductivity, factor] = still_air(0.5 * (ambient + wall_temperature));
             let rayleigh = buoyancy * difference.abs() * height.powi(3) * pressure * pressure;
-            plate(rayleigh, factor) * conductivity / height
+            churchill_chu(PLATE.0, factor, rayleigh) * conductivity / height
         }
     };
     let conductance = coefficient * wall.outer_area;

@@ -7,6 +7,7 @@
 use std::sync::LazyLock;
 
 use crate::numerics::interpolate::CurveTable;
+use crate::thermo::air::STRETCHES;
 
 /// Transport properties of a gas.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -17,15 +18,54 @@ pub struct Transport {
     pub conductivity: f64,
 }
 
-/// Temperature to which the laws refer [K].
+/// Values at 300 K and the powers of the temperature they go with.
+struct Law {
+    at_reference: Transport,
+    powers: (f64, f64),
+}
+
 const REFERENCE: f64 = 300.0;
 
-/// Stretches of the tables: the coldest temperature [K], their length [K] and number.
-pub(super) const STRETCHES: (f64, f64, usize) = (60.0, 8.0, 144);
+const CO2: Law = Law {
+    at_reference: Transport {
+        viscosity: 14.9e-6,
+        conductivity: 16.6e-3,
+    },
+    powers: (0.93, 1.35),
+};
+
+const AIR: Law = Law {
+    at_reference: Transport {
+        viscosity: 18.5e-6,
+        conductivity: 26.3e-3,
+    },
+    powers: (0.76, 0.86),
+};
+
+impl Law {
+    fn at(&self, temperature: f64) -> Transport {
+        let x = (temperature / REFERENCE).ln();
+        Transport {
+            viscosity: self.at_reference.viscosity * (self.powers.0 * x).exp(),
+            conductivity: self.at_reference.conductivity * (self.powers.1 * x).exp(),
+        }
+    }
+}
+
+/// CO2 vapour at a temperature [K]: 14.9e-6 Pa s and 16.6e-3 W/(m K) at 300 K (from memory of handbook tables).
+#[must_use]
+pub fn co2(temperature: f64) -> Transport {
+    CO2.at(temperature)
+}
+
+/// Air at a temperature [K]: 18.5e-6 Pa s and 26.3e-3 W/(m K) at 300 K (from memory of handbook tables).
+#[must_use]
+pub fn air(temperature: f64) -> Transport {
+    AIR.at(temperature)
+}
 
 static TABLE: LazyLock<CurveTable<4>> = LazyLock::new(|| {
-    let (low, stretch, count) = STRETCHES;
-    CurveTable::through(low, stretch, count, |temperature| {
+    CurveTable::through(STRETCHES, |temperature| {
         let (co2, air) = (co2(temperature), air(temperature));
         [
             co2.viscosity,
@@ -35,26 +75,6 @@ static TABLE: LazyLock<CurveTable<4>> = LazyLock::new(|| {
         ]
     })
 });
-
-/// CO2 vapour at a temperature [K]: 14.9e-6 Pa s and 16.6e-3 W/(m K) at 300 K (from memory of handbook tables).
-#[must_use]
-pub fn co2(temperature: f64) -> Transport {
-    let x = (temperature / REFERENCE).ln();
-    Transport {
-        viscosity: 14.9e-6 * (0.93 * x).exp(),
-        conductivity: 16.6e-3 * (1.35 * x).exp(),
-    }
-}
-
-/// Air at a temperature [K]: 18.5e-6 Pa s and 26.3e-3 W/(m K) at 300 K (from memory of handbook tables).
-#[must_use]
-pub fn air(temperature: f64) -> Transport {
-    let x = (temperature / REFERENCE).ln();
-    Transport {
-        viscosity: 18.5e-6 * (0.76 * x).exp(),
-        conductivity: 26.3e-3 * (0.86 * x).exp(),
-    }
-}
 
 /// CO2 vapour and air at a temperature [K], from the tables where they reach.
 #[must_use]

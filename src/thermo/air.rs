@@ -16,17 +16,12 @@ const NITROGEN: (f64, f64) = (0.7808, 3390.0);
 const OXYGEN: (f64, f64) = (0.2095, 2270.0);
 const RIGID: f64 = 2.5 - 0.0097; // argon and traces have no rotation
 
-/// Temperatures of 60 .. 1212 K in stretches of 8 K, over each of which energy and specific heat are
-/// polynomials of degree seven, to round-off (`tests/verification_tables.rs`).
-const COLDEST: f64 = 60.0;
-const STRETCH: f64 = 8.0;
-const STRETCHES: usize = 144;
+/// Temperatures of 60 .. 1212 K in stretches of 8 K (coldest [K], length [K], number), over each of which what gases
+/// do by themselves is a polynomial of degree seven, to round-off (`tests/verification_tables.rs`).
+pub(crate) const STRETCHES: (f64, f64, usize) = (60.0, 8.0, 144);
 
-static TABLE: LazyLock<CurveTable<2>> = LazyLock::new(|| {
-    CurveTable::through(COLDEST, STRETCH, STRETCHES, |temperature| {
-        solved(temperature).into()
-    })
-});
+static TABLE: LazyLock<CurveTable<2>> =
+    LazyLock::new(|| CurveTable::through(STRETCHES, |temperature| solved(temperature).into()));
 
 /// Specific internal energy [J/kg] and isochoric specific heat [J/(kg K)] at a temperature [K].
 #[must_use]
@@ -50,10 +45,17 @@ pub fn solved(temperature: f64) -> (f64, f64) {
     (GAS_CONSTANT * energy, GAS_CONSTANT * heat)
 }
 
+/// Specific enthalpy [J/kg] and isochoric specific heat [J/(kg K)] at a temperature [K].
+#[must_use]
+pub fn enthalpy_and_cv(temperature: f64) -> (f64, f64) {
+    let (energy, cv) = internal_energy_and_cv(temperature);
+    (energy + GAS_CONSTANT * temperature, cv)
+}
+
 /// Specific enthalpy [J/kg] at a temperature [K].
 #[must_use]
 pub fn enthalpy(temperature: f64) -> f64 {
-    internal_energy_and_cv(temperature).0 + GAS_CONSTANT * temperature
+    enthalpy_and_cv(temperature).0
 }
 
 /// Specific entropy [J/(kg K)] at temperature [K] and density [kg/m3], up to a constant.

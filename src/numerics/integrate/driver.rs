@@ -433,7 +433,7 @@ impl Integrator {
                 relative,
                 &self.absolute,
                 &mut self.weights,
-                (self.settings.stiff_error_share, 1.0),
+                self.settings.stiff_error_share,
             )?;
             if error.is_nan() {
                 Err(Failure::NotFinite)

@@ -90,7 +90,7 @@ impl Stiff {
 
     /// From (`time`, `state`) with `rates` known to `new` after `h`, with the Jacobian formed at
     /// (`time`, `state`) before. Returns `error_share` of the error of the third-order solution in units of
-    /// the tolerance; only if that is at most `accept` are the rates at the new state evaluated into
+    /// the tolerance; only if that is at most one are the rates at the new state evaluated into
     /// `rates_new`.
     #[allow(clippy::too_many_arguments)]
     pub fn step<S: System>(
@@ -104,7 +104,7 @@ impl Stiff {
         relative: f64,
         absolute: &[f64],
         weights: &mut [f64],
-        (error_share, accept): (f64, f64),
+        error_share: f64,
     ) -> Result<f64, Failure<S::Error>> {
         let jacobian = &self.jacobian;
         let active = jacobian.active.as_slice();
@@ -179,7 +179,7 @@ impl Stiff {
             *weight = absolute + relative * new.abs().max(old.abs());
         }
         let error = error_share * weighted_norm(k6.iter().copied(), weights);
-        if error <= accept {
+        if error <= 1.0 {
             caller.rates(time + h, new, rates_new)?;
         }
         Ok(error)

@@ -47,9 +47,7 @@ impl<const K: usize> CurveTable<K> {
     /// Through `functions` over `count` stretches of length `stretch` from `low` on.
     #[must_use]
     pub fn through(
-        low: f64,
-        stretch: f64,
-        count: usize,
+        (low, stretch, count): (f64, f64, usize),
         functions: impl Fn(f64) -> [f64; K],
     ) -> Self {
         let piece = |cell: usize| {
