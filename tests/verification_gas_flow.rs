@@ -1,6 +1,7 @@
 //! Gas through nozzles and tubes, and valves opening: identities, limits and closed forms.
 
 use approx::assert_relative_eq;
+use coldkick::flow::discharge_flux::{GasMixture, mixture};
 use coldkick::flow::friction::{
     darcy_friction_factor, friction_factor_on_flux, friction_to_choking, pressure_over_sonic,
     tube_flow,
@@ -11,6 +12,7 @@ use coldkick::flow::perfect_gas::{
     critical_flow_function, critical_pressure_ratio, flux_function, isentropic_flux_at_mach,
     mass_flux, unchoked_flux_function,
 };
+use coldkick::flow::stagnation::Condensate;
 use proptest::prelude::*;
 
 #[test]
@@ -364,5 +366,43 @@ proptest! {
         let above =
             omega::subcooled_mass_flux(w, p0, density, onset * (1.0 + 1e-9), 0.0).expect("ok");
         prop_assert!((below / above - 1.0).abs() < 1e-6, "{below} {above}");
+    }
+}
+
+/// Gas with condensate that yields to pressure or does not, against the largest flux among a million pressures with the
+/// work done summed over them.
+#[test]
+fn a_mixture_chokes_where_its_flux_is_largest() {
+    let (p0, gas_density) = (6.5e6, 190.0);
+    for (x, kappa) in [(0.05, 1.1), (0.4, 1.3), (0.9, 0.96)] {
+        for exponent in [0.9, 3.0, f64::INFINITY] {
+            for receiver in [0.02, 0.7, 0.93] {
+                let gas = GasMixture {
+                    pressure: p0,
+                    gas_density,
+                    exponent: kappa,
+                    gas_fraction: x,
+                    condensed: Condensate {
+                        volume: 1.0 / 700.0,
+                        exponent,
+                    },
+                };
+                let volume = |r: f64| {
+                    let gas = x / gas_density * r.powf(-1.0 / kappa);
+                    gas + (1.0 - x) / 700.0 * r.powf(-1.0 / exponent)
+                };
+                // Midpoints of steps down from rest.
+                let (mut work, mut largest) = (0.0, 0.0_f64);
+                let steps = 1_000_000;
+                let step = (1.0 - receiver) / f64::from(steps);
+                for i in 0..steps {
+                    let r = 1.0 - step * f64::from(i);
+                    work += volume(r - 0.5 * step) * step * p0;
+                    largest = largest.max((2.0 * work).sqrt() / volume(r - step));
+                }
+                let found = mixture(&gas, receiver * p0).mass_flux;
+                assert_relative_eq!(found, largest, max_relative = 1e-8);
+            }
+        }
     }
 }
