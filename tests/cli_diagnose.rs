@@ -184,3 +184,54 @@ fn a_hole_is_said_before_whose_it_is() {
     );
     assert!(!first.contains("next seal leaking"), "{first}");
 }
+
+/// A slow valve written over an opening leaves its shared draw without a use, and a correlation with that.
+#[test]
+fn a_fault_takes_along_what_it_leaves_without_a_use() {
+    let folder = tempfile::tempdir().expect("a temporary directory");
+    let name = |file: &str| folder.path().join(file).display().to_string();
+    let text = std::fs::read_to_string(DUNLIN).expect("a shipped design");
+    let changes = [
+        (
+            "shared: {",
+            "correlations: [\n(between: [\"shared.workshop\", \"shared.stroke\"], rank: \"0.3\"),\n\
+             (between: [\"shared.workshop\", \"nose.static_friction\"], rank: \"-0.2\"),\n],\n\
+             shared: {\n\"stroke\": \"uniform 1 ms .. 4 ms\",",
+        ),
+        (
+            "duration: \"uniform 1 ms .. 4 ms\"",
+            "duration: \"$stroke\"",
+        ),
+    ];
+    let own = changes.iter().fold(text, |text, (before, after)| {
+        assert!(text.contains(before), "{before}");
+        text.replacen(before, after, 1)
+    });
+    let (design, trace, fitted) = (name("own.ron"), name("slow.csv"), name("fitted.ron"));
+    std::fs::write(&design, own).expect("a design");
+    let fault = ["--fault", "valve_slow", "--seed", "3"];
+    let made = coldkick(&[&["shot", &design, "--as-trace", &trace][..], &fault].concat());
+    assert_eq!(made.code, 0, "{}", made.err);
+    let causes = ["--causes", "nothing_wrong,valve_slow", "--trials", "20"];
+    let told = [
+        &["diagnose", &design, &trace, "--write", &fitted][..],
+        &causes,
+    ]
+    .concat();
+    let done = coldkick(&told);
+    assert!(
+        done.out.contains("valve slow, "),
+        "{}{}",
+        done.out,
+        done.err
+    );
+    assert!(done.code < 2, "{}", done.err);
+    let check = coldkick(&["check", &fitted]);
+    assert_eq!(check.code, 0, "{}", check.err);
+    let text = std::fs::read_to_string(&fitted).expect("a design");
+    assert!(!text.contains("shared.stroke") && !text.contains("\"stroke\""));
+    assert!(
+        text.contains("nose.static_friction"),
+        "the other pair stays"
+    );
+}

@@ -147,6 +147,37 @@ pub(super) fn remove(name: &str, text: &str, path: &str) -> Result<String, Desig
     Ok(splice(text, start..end, ""))
 }
 
+/// Keeps the items of a list whose text is wanted; a list that is left empty goes, one that is not written stays so.
+///
+/// # Errors
+/// A [`DesignError`] when the text is not RON.
+pub(super) fn retain(
+    name: &str,
+    text: &str,
+    path: &str,
+    wanted: impl Fn(&str) -> bool,
+) -> Result<String, DesignError> {
+    let document = Document::from_text(name, text)?;
+    let Some(Kind::List(items)) = document
+        .tree
+        .as_ref()
+        .and_then(|tree| tree.find(path))
+        .map(|node| &node.kind)
+    else {
+        return Ok(document.text.to_string());
+    };
+    let kept: Vec<&str> = items
+        .iter()
+        .filter_map(|item| document.text.get(item.span.clone()))
+        .filter(|item| wanted(item))
+        .collect();
+    match kept.len() {
+        0 => remove(name, text, path),
+        all if all == items.len() => Ok(document.text.to_string()),
+        _ => write(&document, path, &format!("[{}]", kept.join(", "))),
+    }
+}
+
 /// Start of the comment line right above a place that starts its own line.
 fn line_above(text: &str, at: usize) -> Option<usize> {
     let before = text.get(..at)?;

@@ -6,8 +6,9 @@ use crate::study::diagnosis::{Cause, Diagnosis, Explanation, FittedValue, Places
 use crate::units::{Dimension, UnitSystem, axis_unit};
 
 use super::Design;
-use super::edit::{add, get, set};
-use super::error::DesignError;
+use super::document::field_of;
+use super::edit::{add, get, remove, retain, set};
+use super::error::{DesignError, Problem};
 
 /// Share of its prior's variance a value must have lost to be written anew.
 const WORTH_WRITING: f64 = 0.1;
@@ -41,9 +42,34 @@ pub fn with_fitted(design: &Design, diagnosis: &Diagnosis) -> Result<String, Des
         }
     }
     match diagnosis.verdict() {
-        Some(verdict) => with_fault(name, text, verdict, &diagnosis.fitted_system),
+        Some(verdict) => {
+            let text = with_fault(name, text, verdict, &diagnosis.fitted_system)?;
+            without_loose_ends(name, text)
+        }
         None => Ok(text),
     }
+}
+
+/// What a fault that was written over a field leaves behind goes: shared draws that are used nowhere now, and correlations
+/// with a field that is gone.
+fn without_loose_ends(name: &str, mut text: String) -> Result<String, DesignError> {
+    while let Err(error) = Design::parse(name, &text) {
+        let Problem::UnusedShared { name: draw, .. } = error.problem() else {
+            break;
+        };
+        let less = remove(name, &text, &format!("shared.{draw}"))?;
+        if less == text {
+            break;
+        }
+        text = less;
+    }
+    let is_there =
+        |path: Option<String>| path.is_none_or(|path| get(&text, field_of(&path)).is_some());
+    retain(name, &text, "correlations", |pair| {
+        ["between.0", "between.1"]
+            .iter()
+            .all(|place| is_there(get(pair, place)))
+    })
 }
 
 /// A normal distribution of the width of the interval, within four standard deviations and inside
