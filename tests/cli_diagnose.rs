@@ -235,3 +235,42 @@ fn a_fault_takes_along_what_it_leaves_without_a_use() {
         "the other pair stays"
     );
 }
+
+/// Pins half again as strong look like a nose that sticks six times as hard: the design as it is explains the record,
+/// with one value 4.4 standard deviations from what is believed of it. A fault that stands for that is likelier, and
+/// far from where the design as it is was fitted.
+#[test]
+fn a_strained_value_is_said_and_a_fault_that_stands_for_it_found() {
+    let folder = tempfile::tempdir().expect("a temporary directory");
+    let path = folder.path().join("strong.csv").display().to_string();
+    let design = "tests/common/tern-in-inches.ron";
+    let fault = ["--fault", "pins_strong", "--seed", "4", "--record", "bay"];
+    let made = coldkick(&[&["shot", design, "--as-trace", &path][..], &fault].concat());
+    assert_eq!(made.code, 0, "{}", made.err);
+    let told = ["diagnose", design, &path, "--trials", "0"];
+    let done = coldkick(&told);
+    let first = done.out.lines().next().expect("a verdict");
+    assert!(first.contains("pins too strong, "), "{first}");
+    let healthy = ["--causes", "nothing_wrong"];
+    let done = coldkick(&[&told[..], &healthy].concat());
+    let first = done.out.lines().next().expect("a verdict");
+    assert!(
+        first.contains(", but static friction of the nose "),
+        "{first}"
+    );
+    assert!(done.out.contains("measure it by itself"), "{}", done.out);
+    assert!(!done.out.contains("nothing stands out"), "{}", done.out);
+    // Far in the tail of a belief draws from a normal one are worth nothing: their ends were those of one draw.
+    let done = coldkick(&[&told[..], &healthy, &["--format", "json"]].concat());
+    let found: serde_json::Value = serde_json::from_str(&done.out).expect("JSON");
+    let values = found["values"].as_array().expect("values");
+    for value in values {
+        let [low, at, high] =
+            ["low", "value", "high"].map(|key| value[key].as_f64().expect("a number"));
+        assert!(low <= at && at <= high && low < high, "{value}");
+    }
+    let narrow = |value: &&serde_json::Value| value["label"] == "soak";
+    let soak = values.iter().find(narrow).expect("the temperature");
+    let width = soak["high"].as_f64().expect("a number") - soak["low"].as_f64().expect("a number");
+    assert!(width > 1.0, "{width} K");
+}

@@ -11,7 +11,7 @@ use crate::units::{
     significant,
 };
 
-use super::diagnosis_verdict::{sure, value, verdict};
+use super::diagnosis_verdict::{strained, sure, value, verdict};
 use super::odds::{chance_in_short, interval};
 use super::terminal::{ASIDE, FAIL, PASS, bullet, cautions, columns, heading};
 use super::wording;
@@ -105,11 +105,21 @@ pub fn text(report: &Report<'_>, units: UnitSystem, brief: bool) -> String {
         bullet(&mut out, "  chance          ", &chance(change));
     }
     heading(&mut out, "What to check on the bench");
+    let explained = diagnosis.verdict().is_some();
+    let strained = strained(diagnosis, units).filter(|_| explained);
     for cause in likely(diagnosis) {
+        let advice = match cause {
+            Cause::NothingWrong if !explained => "nearest of the causes, and not near.",
+            Cause::NothingWrong if strained.is_some() => "no fault, but a value stands out.",
+            _ => check(cause),
+        };
+        bullet(&mut out, "  - ", &format!("{}: {advice}", cause.label()));
+    }
+    if let Some(strained) = strained {
         bullet(
             &mut out,
             "  - ",
-            &format!("{}: {}", cause.label(), check(cause)),
+            &format!("{strained}: measure it by itself, or correct the design."),
         );
     }
     open_questions(&mut out, diagnosis, units);

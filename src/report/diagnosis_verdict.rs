@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::study::diagnosis::{Explanation, FittedValue};
+use crate::study::diagnosis::{Cause, Diagnosis, Explanation, FittedValue};
 use crate::units::{UnitSystem, format, format_percent};
 
 use super::diagnosis::Report;
@@ -10,6 +10,8 @@ use super::wording;
 
 /// Least probability of a rival that is worth a place in the line.
 const WORTH_A_WORD: f64 = 0.01;
+/// Standard deviations from what is believed of it beyond which a value stands out.
+const STANDS_OUT: f64 = 3.0;
 
 /// Cause, how sure, the number behind it, the margin. Of two causes that make the same hole the hole comes first: a
 /// record is sure of that, and of no more.
@@ -48,7 +50,36 @@ pub fn verdict(report: &Report<'_>, units: UnitSystem) -> String {
     let rival = rivals
         .next()
         .map_or(String::new(), |rival| format!("; next {}", how_sure(rival)));
-    format!("{answer}{}{rival}; with it {shot}", numbers(first, units))
+    let but = match first.cause {
+        Cause::NothingWrong => strained(diagnosis, units),
+        _ => None,
+    };
+    let but = but.map_or(String::new(), |value| format!(", but {value}"));
+    format!(
+        "{answer}{}{but}{rival}; with it {shot}",
+        numbers(first, units)
+    )
+}
+
+/// "static friction of the nose 241 N, 4.4 sd above the 41.0 N of the design", of the value of the likeliest explanation
+/// that is farthest from what is believed of it, where one stands out.
+pub(super) fn strained(diagnosis: &Diagnosis, units: UnitSystem) -> Option<String> {
+    let of_design = diagnosis.values.iter().filter(|v| v.path.is_some());
+    let farthest = of_design.max_by(|a, b| a.shift.abs().total_cmp(&b.shift.abs()))?;
+    (farthest.shift.abs() > STANDS_OUT).then(|| {
+        format!(
+            "{} {}, {:.1} sd {} the {} of the design",
+            farthest.label,
+            format(farthest.dimension, farthest.value, units),
+            farthest.shift.abs(),
+            if farthest.shift > 0.0 {
+                "above"
+            } else {
+                "below"
+            },
+            format(farthest.dimension, farthest.expected, units),
+        )
+    })
 }
 
 /// "seal leaking, 97 %".

@@ -239,18 +239,25 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
         late.is_some_and(|late| late.abs() > OUT_OF_TIME)
     }
 
-    /// Looks along the freed value again from the design of another explanation, and where `own` from where
+    /// Looks along the freed value again from designs of another explanation, and where `own` from where
     /// the fit ended, and follows what promises to cost less, and of the starts that promise to come near the
     /// `wanted` cost a few. A nose that stays on explains most of a record in which it leaves late, and from there a
     /// fit does not see the other side of the cliff; nor does a design that is far from the right one.
-    pub fn scan_again(&mut self, own: bool, wanted: f64, lender: &Problem<'_, '_>, known: &Known) {
+    pub fn scan_again(
+        &mut self,
+        own: bool,
+        wanted: f64,
+        lender: &Problem<'_, '_>,
+        others: &[&Known],
+    ) {
         if self.fit.is_none() {
             return;
         }
-        let other =
-            (lender.cause != self.problem.cause).then(|| self.problem.transfer(lender, known));
+        let another = lender.cause != self.problem.cause;
+        let others = others.iter().filter(|_| another);
+        let others = others.map(|known| self.problem.transfer(lender, known));
         let own = self.known().filter(|_| own);
-        let designs: Vec<Known> = own.into_iter().chain(other).collect();
+        let designs: Vec<Known> = own.into_iter().chain(others).collect();
         let mut starts = ranked_starts(&self.problem, &designs);
         starts.sort_by(|a, b| b.expected.total_cmp(&a.expected));
         for look in 0..OF_A_LOOK {

@@ -7,6 +7,7 @@ use crate::study::StudyError;
 use super::DiagnosisSettings;
 use super::cause::Cause;
 use super::hypothesis::{CLOSER, Hypothesis};
+use super::parameter::Role;
 use super::problem::Problem;
 use super::ranking::{
     BORROWS, IN_THE_RUNNING, best_of, explained, explains, in_turns, most_likely,
@@ -17,11 +18,15 @@ use super::starts::{Known, ranked_starts};
 const MUCH_BETTER: f64 = 10.0;
 /// Cost above that of a second explanation from which a fit is tried again.
 const MUCH_WORSE: f64 = 30.0;
+/// Standard deviations beyond which a value of the design is rather at fault than as it is believed.
+const STRAINED: f64 = 3.0;
 
 /// An explanation from which others may be looked for.
 pub struct Lender<'m, 'a> {
     problem: Problem<'m, 'a>,
     known: Known,
+    /// The same with what is strained as it is believed: a fault may stand for it.
+    relieved: Option<Known>,
     /// Chance beforehand of its choice of the discrete values.
     weight: f64,
     /// Cost of its fit.
@@ -33,9 +38,11 @@ pub struct Lender<'m, 'a> {
 impl<'m, 'a> Lender<'m, 'a> {
     fn of(hypothesis: &Hypothesis<'m, 'a>, best: bool) -> Option<Self> {
         let problem = &hypothesis.problem;
+        let known = hypothesis.known()?;
         Some(Lender {
             problem: problem.with_inflation(problem.inflation),
-            known: hypothesis.known()?,
+            relieved: relieved(problem, &known),
+            known,
             weight: hypothesis.weight,
             cost: hypothesis.cost(),
             best,
@@ -53,6 +60,19 @@ impl<'m, 'a> Lender<'m, 'a> {
     pub fn outdoes(&self, other: &Hypothesis<'_, '_>) -> bool {
         other.problem.base == self.problem.base && other.cost() > self.cost + MUCH_WORSE
     }
+}
+
+/// A design with its strained values as they are believed; `None` where none is strained.
+fn relieved(problem: &Problem<'_, '_>, known: &Known) -> Option<Known> {
+    let strained = |(k, z): (usize, &f64)| {
+        let role = problem.parameters.get(k).map(|parameter| parameter.role);
+        (matches!(role, Some(Role::Input { .. })) && z.abs() > STRAINED).then_some(k)
+    };
+    let which: Vec<usize> = known.z.iter().enumerate().filter_map(strained).collect();
+    (!which.is_empty()).then(|| Known {
+        z: problem.with(&which, &vec![0.0; which.len()], &known.z),
+        slopes: known.slopes.clone(),
+    })
 }
 
 /// The best explanation that has not been looked from yet, or is much better than it was: the best one of all or,
@@ -77,7 +97,8 @@ pub fn next_lender<'m, 'a>(
 /// Where the traces are not those of the design as it is, faults are looked for again along what they free: as long as
 /// nothing explains the traces, all from where they are fitted by now and from where the best one is; else
 /// from there, as a fit may have ended far from what explains the traces as well. From the second best only what fits
-/// much worse.
+/// much worse; from the design as it is that explains the traces all if a value of it is strained, with that as
+/// believed.
 pub fn scan_again(
     hypotheses: &mut [Hypothesis<'_, '_>],
     lender: &Lender<'_, '_>,
@@ -89,7 +110,10 @@ pub fn scan_again(
     } else {
         f64::INFINITY
     };
-    let all = lender.best && lender.problem.cause != Cause::NothingWrong;
+    let healthy = lender.problem.cause == Cause::NothingWrong;
+    let all = lender.best && (!healthy || lender.relieved.is_some());
+    let known = Some(&lender.known).filter(|_| !(healthy && explained && all));
+    let designs: Vec<&Known> = known.into_iter().chain(&lender.relieved).collect();
     in_turns(hypotheses, settings, |hypothesis| {
         let alike = hypothesis.problem.base == lender.problem.base;
         let served = !explained || all && alike || lender.outdoes(hypothesis);
@@ -97,7 +121,7 @@ pub fn scan_again(
             return;
         }
         let own = !explained || hypothesis.out_of_time();
-        hypothesis.scan_again(own, wanted, &lender.problem, &lender.known);
+        hypothesis.scan_again(own, wanted, &lender.problem, &designs);
     });
 }
 
