@@ -15,7 +15,7 @@ pub mod trajectory;
 pub use error::DischargeError;
 pub use outcome::{Audit, Ending, EventKind, EventRecord, Outcome, Peak, VesselOutcome};
 pub use run::{HeldToo, run, run_held_too};
-pub use settings::{Extent, Settings};
+pub use settings::{Extent, Settings, Watched};
 pub use trajectory::{NoseSeries, PathSeries, Trajectory, VesselSeries};
 
 /// The whole answer of one run.

@@ -1,6 +1,6 @@
 //! Looking at the system on its way, and turning what is seen into series, peaks and the outcome.
 
-use crate::discharge::settings::{Extent, Settings};
+use crate::discharge::settings::{Extent, Settings, Watched};
 use crate::discharge::{
     DischargeError, Ending, EventKind, EventRecord, NoseSeries, Outcome, PathSeries, Peak,
     Trajectory, VesselOutcome, VesselSeries,
@@ -32,6 +32,8 @@ pub(super) struct Recorder<'a> {
     apart: Option<(f64, f64)>,
     /// Whether the flows of the paths are kept.
     flows: bool,
+    /// Vessels looked at inside steps; all where there is none.
+    watched: Option<Watched>,
     /// The first state that could not be looked at.
     failure: Option<DischargeError>,
     coasted_travel: f64,
@@ -76,7 +78,8 @@ impl<'a> Recorder<'a> {
             inside: vec![0.0; layout.dimension],
             parts: if tight { 8 } else { 3 },
             apart: settings.apart,
-            flows: settings.extent != Extent::Separation,
+            flows: settings.extent != Extent::Separation && settings.watched.is_none(),
+            watched: settings.watched,
             failure: None,
             coasted_travel: 0.0,
             stretch: 0,
@@ -104,10 +107,10 @@ impl<'a> Recorder<'a> {
         for part in 1..parts {
             let time = step.time_old + length * part as f64 / parts as f64;
             step.interpolate(time, &mut inside);
-            self.keep(network, time, &inside);
+            self.keep(network, time, &inside, self.watched);
         }
         self.inside = inside;
-        self.keep(network, step.time_new, step.state_new);
+        self.keep(network, step.time_new, step.state_new, None);
     }
 
     /// Keeps a state by itself.
@@ -120,15 +123,21 @@ impl<'a> Recorder<'a> {
         time: f64,
         state: &[f64],
     ) -> Result<(), DischargeError> {
-        self.keep(network, time, state);
+        self.keep(network, time, state, None);
         self.failure.take().map_or(Ok(()), Err)
     }
 
-    fn keep<L: PropertySource>(&mut self, network: &mut Network<'_, L>, time: f64, state: &[f64]) {
-        let known = if self.flows {
-            network.rates(time, state, &mut self.rates)
-        } else {
-            network.evaluate(time, state)
+    fn keep<L: PropertySource>(
+        &mut self,
+        network: &mut Network<'_, L>,
+        time: f64,
+        state: &[f64],
+        watched: Option<Watched>,
+    ) {
+        let known = match watched {
+            _ if self.flows => network.rates(time, state, &mut self.rates),
+            Some(some) => network.evaluate_some(time, state, |vessel| some.contains(vessel)),
+            None => network.evaluate(time, state),
         };
         match known {
             Ok(()) => self.store(time, state, network),

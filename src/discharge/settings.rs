@@ -24,12 +24,35 @@ pub struct Settings {
     /// Longest time between two samples kept: this many seconds or this share of the time passed,
     /// whichever is longer, for courses that are compared point by point; `None` keeps a few of each step.
     pub apart: Option<(f64, f64)>,
+    /// Vessels looked at between the ends of steps, for courses of which no more is measured: of the others what was
+    /// computed last is kept there, and the flows of the paths are not kept at all. `None` looks at everything.
+    pub watched: Option<Watched>,
     /// Of a run to the separation only the nose counts once it is clear: the bay is followed no more tightly
     /// than the speed at which the tether runs taut needs, and no longer than until the gap is as wide
     /// as the bore, from where it has no hold on the nose.
     pub loose_end: bool,
     /// Most steps attempted between two events before the run is given up as an error.
     pub most_steps: usize,
+}
+
+/// Some of the vessels of a system, by their indices.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Watched(u64);
+
+impl Watched {
+    /// These vessels; `None` where an index is beyond what can be told apart.
+    #[must_use]
+    pub fn new(vessels: impl IntoIterator<Item = usize>) -> Option<Self> {
+        let bit = |vessel: usize| 1_u64.checked_shl(u32::try_from(vessel).ok()?);
+        let mut bits = vessels.into_iter().map(bit);
+        bits.try_fold(0, |all, bit| Some(all | bit?)).map(Self)
+    }
+
+    /// Whether a vessel is among them.
+    #[must_use]
+    pub fn contains(self, vessel: usize) -> bool {
+        Self::new([vessel]).is_some_and(|one| self.0 & one.0 != 0)
+    }
 }
 
 /// How far a run goes, and how much of it is kept.
@@ -52,6 +75,7 @@ impl Default for Settings {
             extent: Extent::Horizon,
             enough: None,
             apart: None,
+            watched: None,
             loose_end: false,
             most_steps: 5_000,
             method: Method::Automatic,

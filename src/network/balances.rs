@@ -291,6 +291,19 @@ impl<'a, L: PropertySource> Network<'a, L> {
     /// # Errors
     /// A vessel outside the model, or a flow that cannot be computed.
     pub fn evaluate(&mut self, time: f64, state: &[f64]) -> Result<(), NetworkError> {
+        self.evaluate_some(time, state, |_| true)
+    }
+
+    /// The same for some of the vessels; of the others what was computed last stands.
+    ///
+    /// # Errors
+    /// As [`Network::evaluate`].
+    pub fn evaluate_some(
+        &mut self,
+        time: f64,
+        state: &[f64],
+        wanted: impl Fn(usize) -> bool,
+    ) -> Result<(), NetworkError> {
         let system = self.system;
         let ambient = system.ambient.at(time);
         if ambient != self.ambient {
@@ -300,6 +313,9 @@ impl<'a, L: PropertySource> Network<'a, L> {
         }
         let travel = self.layout.nose.map_or(0.0, |at| state[at]);
         for (i, vessel) in system.vessels.iter().enumerate() {
+            if !wanted(i) {
+                continue;
+            }
             let at = self.layout.vessels[i];
             let mut volume = vessel.volume;
             if let Some((nose, bay)) = &system.nose

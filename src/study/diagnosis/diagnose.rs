@@ -1,5 +1,7 @@
 //! All causes against the traces.
 
+use rayon::prelude::*;
+
 use crate::statistics::{Distribution, RankCorrelation};
 use crate::study::StudyError;
 
@@ -15,7 +17,7 @@ use super::posterior::Posterior;
 use super::problem::Problem;
 use super::ranking::place_of_best;
 use super::search::search;
-use super::{DesignInput, Diagnosis, DiagnosisSettings, Explanation, separation};
+use super::{DesignInput, Diagnosis, DiagnosisSettings, Explanation, FittedValue, separation};
 
 /// Most combinations of discrete choices tried, the likeliest first.
 const MOST_CHOICES: usize = 4;
@@ -55,12 +57,7 @@ pub fn diagnose(
     };
     let goodness = Goodness::of(&problem.with_inflation(1.0), best_fit);
     let none = goodness.none(settings.none_of_these);
-    let explanations = explanations(&hypotheses, settings, none);
-    let values = fitted_values(problem, best_fit, Posterior::of(problem, best_fit).as_ref());
-    let mut explanations = explanations;
-    if let Some(first) = explanations.first_mut() {
-        first.faults = fault_values(problem, &values);
-    }
+    let (explanations, values) = explanations(&hypotheses, settings, none, best);
     let candidates = open_question(&hypotheses, &explanations, settings);
     let look_alikes = separation::look_alikes(problem, best_fit);
     let (sensors, mut physical): (Vec<_>, Vec<_>) = values
@@ -92,46 +89,51 @@ pub fn diagnose(
     })
 }
 
-/// Causes with their probabilities, the likeliest first: discrete choices summed over.
+/// Causes with their probabilities, the likeliest first: discrete choices summed over; and all values of the `best` one.
 fn explanations(
     hypotheses: &[Hypothesis<'_, '_>],
     settings: &DiagnosisSettings,
     none: f64,
-) -> Vec<Explanation> {
+    best: usize,
+) -> (Vec<Explanation>, Vec<FittedValue>) {
     let logarithms: Vec<f64> = hypotheses.iter().map(|h| h.log_weight(settings)).collect();
     let weights = normalised(&logarithms);
-    let mut found: Vec<Explanation> = Vec::new();
-    for cause in &settings.causes {
+    let explanation = |cause: &Cause| {
         let own = || {
-            hypotheses
-                .iter()
-                .zip(&weights)
-                .filter(|(h, _)| h.problem.cause == *cause)
+            let of = |k: &usize| hypotheses.get(*k).map(|h| h.problem.cause) == Some(*cause);
+            let own = (0..hypotheses.len()).filter(of);
+            own.filter_map(|k| Some((k, hypotheses.get(k)?, *weights.get(k)?)))
         };
-        let best = own()
-            .filter(|(h, _)| h.fit.is_some())
-            .max_by(|a, b| a.1.total_cmp(b.1));
-        let Some((best, weight)) = best else {
-            continue;
-        };
-        let Some(fit) = &best.fit else { continue };
+        let fitted = own().filter(|(_, h, _)| h.fit.is_some());
+        let (place, likeliest, weight) = fitted.max_by(|a, b| a.2.total_cmp(&b.2))?;
+        let fit = likeliest.fit.as_ref()?;
         // What is out of the running needs no draws.
-        let drawn = (*weight > WORTH_DRAWS)
-            .then(|| Posterior::of(&best.problem, fit))
+        let drawn = (weight > WORTH_DRAWS || place == best)
+            .then(|| Posterior::of(&likeliest.problem, fit))
             .flatten();
-        let values = fitted_values(&best.problem, fit, drawn.as_ref());
-        found.push(Explanation {
+        let values = fitted_values(&likeliest.problem, fit, drawn.as_ref());
+        let explanation = Explanation {
             cause: *cause,
-            probability: (1.0 - none) * own().map(|(_, weight)| weight).sum::<f64>(),
+            probability: (1.0 - none) * own().map(|(_, _, weight)| weight).sum::<f64>(),
             log_evidence: fit.log_evidence(),
             misfit: fit.misfit,
             surprise: fit.surprise,
-            faults: fault_values(&best.problem, &values),
-        });
+            faults: fault_values(&likeliest.problem, &values),
+        };
+        Some((place, explanation, values))
+    };
+    let found: Vec<_> = settings.causes.par_iter().filter_map(explanation).collect();
+    let mut values = Vec::new();
+    let mut explanations = Vec::new();
+    for (place, explanation, own) in found {
+        if place == best {
+            values = own;
+        }
+        explanations.push(explanation);
     }
-    share_among_twins(&mut found);
-    found.sort_by(|a, b| b.probability.total_cmp(&a.probability));
-    found
+    share_among_twins(&mut explanations);
+    explanations.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    (explanations, values)
 }
 
 /// Of two causes that do the same to the rocket, what is believed of their sizes alone makes neither more than
@@ -187,7 +189,7 @@ fn open_question(
             .filter(|h| h.problem.cause == cause && h.fit.is_some())
             .max_by(|a, b| a.log_weight(settings).total_cmp(&b.log_weight(settings)))?;
         let fit = best.fit.as_ref()?;
-        Some((&best.problem, best.problem.run(&fit.z, 0).ok()?))
+        Some((&best.problem, best.problem.whole_run(&fit.z, 0).ok()?))
     };
     match (run_of(first.cause), run_of(second.cause)) {
         (Some((problem, a)), Some((_, b))) => separation::candidates(problem, &a, &b),

@@ -2,7 +2,7 @@
 
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use crate::discharge::run;
+use crate::discharge::{Watched, run};
 use crate::network::criteria::Criteria;
 use crate::network::spec::System;
 use crate::statistics::{GaussianCopula, RankCorrelation};
@@ -53,6 +53,8 @@ pub struct Model<'a> {
     pub off: Vec<Option<f64>>,
     /// Whether nothing that happens after the nose is off is compared, so that a run may end there.
     pub until_off: bool,
+    /// Vessels of each trace of which a run tells the whole course: those measured, and the bay.
+    pub watched: Vec<Option<Watched>>,
     /// Discharges computed so far.
     pub count: AtomicU64,
 }
@@ -131,7 +133,6 @@ impl<'a> Model<'a> {
                 .filter(|channel| matches!(channel.observable, Observable::Pressure { .. }))
                 .map(|channel| channel.range)
                 .fold(1.0, f64::max),
-            places,
             nominal,
             nominal_run,
             central,
@@ -140,7 +141,11 @@ impl<'a> Model<'a> {
                 .map(|measured| measured.channels.iter().map(Channel::looks).collect())
                 .collect(),
             off,
+            watched: (traces.iter())
+                .map(|measured| watched(measured, places.bay))
+                .collect(),
             until_off,
+            places,
             count: AtomicU64::new(0),
         })
     }
@@ -169,6 +174,15 @@ impl<'a> Model<'a> {
     pub fn evaluations(&self) -> u64 {
         self.count.load(Ordering::Relaxed)
     }
+}
+
+/// Vessels measured, and the bay; `None` watches all.
+fn watched(measured: &Measured, bay: usize) -> Option<Watched> {
+    let of = |channel: &Channel| match channel.observable {
+        Observable::Pressure { vessel, .. } => Some(vessel),
+        Observable::Travel | Observable::Release => None,
+    };
+    Watched::new(measured.channels.iter().filter_map(of).chain([bay]))
 }
 
 /// Clock of a trace at the start of the model, and the doubt about it [s].

@@ -3,7 +3,7 @@
 use std::sync::Mutex;
 use std::sync::atomic::Ordering;
 
-use crate::discharge::Extent;
+use crate::discharge::{Extent, Settings, Watched};
 use crate::mechanics::nose::Tether;
 use crate::network::criteria::Criteria;
 use crate::network::spec::System;
@@ -204,8 +204,23 @@ impl<'m, 'a> Problem<'m, 'a> {
         Ok((system, criteria))
     }
 
-    /// One run of the model for one trace, as long as the trace lasts.
+    /// One run of the model for one trace, as long as the trace lasts: what that measured.
     pub fn run(&self, z: &[f64], trace: usize) -> Result<Run, EvaluationError> {
+        let watched = self.model.watched.get(trace).copied().flatten();
+        self.run_watching(z, trace, watched)
+    }
+
+    /// The same with all that might have been measured.
+    pub fn whole_run(&self, z: &[f64], trace: usize) -> Result<Run, EvaluationError> {
+        self.run_watching(z, trace, None)
+    }
+
+    fn run_watching(
+        &self,
+        z: &[f64],
+        trace: usize,
+        watched: Option<Watched>,
+    ) -> Result<Run, EvaluationError> {
         let (mut system, _) = self.system(z, trace)?;
         if let Some(measured) = self.model.traces.get(trace) {
             let start = self.model.starts.get(trace).map_or(0.0, |start| start.0);
@@ -222,7 +237,10 @@ impl<'m, 'a> Problem<'m, 'a> {
                 rating: None,
             });
         }
-        let mut settings = self.model.settings.run;
+        let mut settings = Settings {
+            watched,
+            ..self.model.settings.run
+        };
         if !self.model.until_off {
             settings.extent = Extent::Horizon;
         }

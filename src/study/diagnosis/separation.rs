@@ -252,7 +252,7 @@ fn further_effects(
     const STEP: f64 = 0.1;
     let times = grid(problem);
     let sensor = Sensor::perfect(0.0);
-    let Ok(base) = problem.run(&fit.z, 0) else {
+    let Ok(base) = problem.whole_run(&fit.z, 0) else {
         return Vec::new();
     };
     let runs: Vec<Option<Run>> = physical
@@ -264,7 +264,7 @@ fn further_effects(
             }
             let mut z = fit.z.clone();
             *z.get_mut(*k)? += STEP;
-            problem.run(&z, 0).ok()
+            problem.whole_run(&z, 0).ok()
         })
         .collect();
     further(problem)
