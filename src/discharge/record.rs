@@ -76,7 +76,12 @@ impl<'a> Recorder<'a> {
             },
             rates: vec![0.0; layout.dimension],
             inside: vec![0.0; layout.dimension],
-            parts: if tight { 8 } else { 3 },
+            // A step of a stiff method is less even than what lies around it.
+            parts: if tight || settings.apart.is_some() {
+                8
+            } else {
+                3
+            },
             apart: settings.apart,
             flows: settings.extent != Extent::Separation && settings.watched.is_none(),
             watched: settings.watched,

@@ -1,98 +1,103 @@
-//! Dense matrices for least squares: normal equations, Cholesky factors, symmetric eigenvectors.
-//! Row-major, meant for some hundreds of rows and up to about a hundred columns.
+//! Dense matrices for least squares: normal equations, Cholesky factors, symmetric eigenvectors; meant for some
+//! hundreds of rows and up to about a hundred columns. The work is done by nalgebra; what it does not fix, a product of
+//! what does not fit, an entry outside, has an answer here.
 
-/// A matrix of `rows` by `columns`, row after row.
+use nalgebra::{DMatrix, DVector, Dyn, SymmetricEigen};
+
+/// Steps for each row after which eigenvalues are given up; a few are needed.
+const EIGEN_STEPS: usize = 100;
+
+/// A matrix of `rows` by `columns`.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Matrix {
-    rows: usize,
-    columns: usize,
-    entries: Vec<f64>,
-}
+pub struct Matrix(DMatrix<f64>);
 
 impl Matrix {
     /// All zero.
     #[must_use]
     pub fn zero(rows: usize, columns: usize) -> Self {
-        Matrix {
-            rows,
-            columns,
-            entries: vec![0.0; rows * columns],
-        }
+        Matrix(DMatrix::zeros(rows, columns))
     }
 
     /// Number of rows.
     #[must_use]
     pub fn rows(&self) -> usize {
-        self.rows
+        self.0.nrows()
     }
 
     /// Number of columns.
     #[must_use]
     pub fn columns(&self) -> usize {
-        self.columns
+        self.0.ncols()
     }
 
     /// One entry; 0 outside.
     #[must_use]
     pub fn at(&self, row: usize, column: usize) -> f64 {
-        self.row(row).get(column).copied().unwrap_or(0.0)
+        self.0.get((row, column)).copied().unwrap_or(0.0)
     }
 
     /// Sets one entry; nothing happens outside.
     pub fn set(&mut self, row: usize, column: usize, value: f64) {
-        if column < self.columns
-            && let Some(slot) = self.entries.get_mut(row * self.columns + column)
-        {
+        if let Some(slot) = self.0.get_mut((row, column)) {
             *slot = value;
         }
     }
 
     /// One row; empty outside.
     #[must_use]
-    pub fn row(&self, row: usize) -> &[f64] {
-        self.entries
-            .get(row * self.columns..(row + 1) * self.columns)
+    pub fn row(&self, row: usize) -> Vec<f64> {
+        let inside = row < self.rows();
+        let entries = (0..self.columns()).filter(|_| inside);
+        entries.map(|column| self.at(row, column)).collect()
+    }
+
+    /// One column; empty outside.
+    #[must_use]
+    pub fn column(&self, column: usize) -> &[f64] {
+        let rows = self.rows();
+        let entries = self.0.as_slice();
+        entries
+            .get(column * rows..(column + 1) * rows)
             .unwrap_or(&[])
     }
 
-    /// One column.
-    #[must_use]
-    pub fn column(&self, column: usize) -> Vec<f64> {
-        (0..self.rows).map(|row| self.at(row, column)).collect()
+    /// The same to be written to.
+    pub fn column_mut(&mut self, column: usize) -> &mut [f64] {
+        let rows = self.rows();
+        let entries = self.0.as_mut_slice();
+        entries
+            .get_mut(column * rows..(column + 1) * rows)
+            .unwrap_or(&mut [])
     }
 
-    /// Product with a vector of as many entries as there are columns.
+    /// Product with a vector; entries beyond the columns count for nothing, missing ones as zero.
     #[must_use]
     pub fn times(&self, vector: &[f64]) -> Vec<f64> {
-        (0..self.rows)
-            .map(|row| dot(self.row(row), vector))
-            .collect()
-    }
-
-    /// Product of the transpose with a vector of as many entries as there are rows.
-    #[must_use]
-    pub fn transpose_times(&self, vector: &[f64]) -> Vec<f64> {
-        let mut product = vec![0.0; self.columns];
-        for (row, factor) in vector.iter().enumerate() {
-            for (sum, entry) in product.iter_mut().zip(self.row(row)) {
+        let mut product = vec![0.0; self.rows()];
+        for (column, factor) in vector.iter().enumerate() {
+            for (sum, entry) in product.iter_mut().zip(self.column(column)) {
                 *sum += factor * entry;
             }
         }
         product
     }
 
+    /// Product of the transpose with a vector, the same for entries beyond the rows.
+    #[must_use]
+    pub fn transpose_times(&self, vector: &[f64]) -> Vec<f64> {
+        let own = (0..self.columns()).map(|column| dot(self.column(column), vector));
+        own.collect()
+    }
+
     /// Multiplies every entry.
     pub fn scale(&mut self, factor: f64) {
-        for entry in &mut self.entries {
-            *entry *= factor;
-        }
+        self.0 *= factor;
     }
 
     /// Adds scale * left * right^T, the change of a secant update.
     pub fn add_outer(&mut self, scale: f64, left: &[f64], right: &[f64]) {
-        let columns = self.columns;
-        for (row, factor) in self.entries.chunks_mut(columns.max(1)).zip(left) {
-            for (entry, other) in row.iter_mut().zip(right) {
+        for (column, factor) in right.iter().enumerate() {
+            for (entry, other) in self.column_mut(column).iter_mut().zip(left) {
                 *entry += scale * factor * other;
             }
         }
@@ -101,178 +106,79 @@ impl Matrix {
     /// J^T J, symmetric.
     #[must_use]
     pub fn gram(&self) -> Matrix {
-        let n = self.columns;
-        let mut product = Matrix::zero(n, n);
-        for row in 0..self.rows {
-            let entries = self.row(row);
-            for (i, left) in entries.iter().enumerate() {
-                if *left == 0.0 {
-                    continue;
-                }
-                // The upper half; the lower one is its image.
-                let target = product.entries.get_mut(i * n + i..(i + 1) * n);
-                for (sum, right) in target.into_iter().flatten().zip(&entries[i..]) {
-                    *sum += left * right;
-                }
-            }
-        }
-        for i in 0..n {
-            for j in 0..i {
-                product.set(i, j, product.at(j, i));
-            }
-        }
-        product
+        Matrix(self.0.tr_mul(&self.0))
     }
 
-    /// Lower triangle L of a symmetric positive definite matrix A = L L^T (Golub & Van Loan,
-    /// Matrix Computations, 4th ed., algorithm 4.2.1); `None` for any other.
+    /// Cholesky factor of a symmetric positive definite matrix; `None` for any other.
     #[must_use]
     pub fn cholesky(&self) -> Option<Cholesky> {
-        let n = self.rows;
-        let mut factor = Matrix::zero(n, n);
-        for i in 0..n {
-            for j in 0..=i {
-                let known: f64 = (0..j).map(|k| factor.at(i, k) * factor.at(j, k)).sum();
-                let rest = self.at(i, j) - known;
-                let entry = if i == j {
-                    if !(rest > 0.0 && rest.is_finite()) {
-                        return None;
-                    }
-                    rest.sqrt()
-                } else {
-                    rest / factor.at(j, j)
-                };
-                factor.set(i, j, entry);
-            }
-        }
-        Some(Cholesky { factor })
+        let own = self.is_square_and_finite().then(|| self.0.clone())?;
+        Some(Cholesky(own.cholesky()?))
     }
 
-    /// Eigenvalues and eigenvectors (as columns) of a symmetric matrix, ascending, by cyclic
-    /// Jacobi rotations (Golub & Van Loan, algorithm 8.5.3).
+    /// Eigenvalues and eigenvectors (as columns) of a symmetric matrix, ascending; `None` where it has entries that are
+    /// no numbers.
     #[must_use]
-    pub fn symmetric_eigen(&self) -> (Vec<f64>, Matrix) {
-        let n = self.rows;
-        let mut a = self.clone();
-        let mut vectors = Matrix::zero(n, n);
-        for i in 0..n {
-            vectors.set(i, i, 1.0);
-        }
-        let scale: f64 = a.entries.iter().map(|e| e * e).sum();
-        for _ in 0..60 {
-            let off: f64 = (0..n)
-                .flat_map(|i| (0..i).map(move |j| (i, j)))
-                .map(|(i, j)| a.at(i, j).powi(2))
-                .sum();
-            if off <= 1e-28 * scale {
-                break;
-            }
-            for p in 0..n {
-                for q in p + 1..n {
-                    rotate(&mut a, &mut vectors, p, q);
-                }
+    pub fn symmetric_eigen(&self) -> Option<(Vec<f64>, Matrix)> {
+        let (own, most) = (self.0.clone(), EIGEN_STEPS * (1 + self.rows()));
+        let found = self.is_square_and_finite().then_some(own)?;
+        let found = SymmetricEigen::try_new(found, f64::EPSILON, most)?;
+        let mut pairs: Vec<(f64, usize)> = found.eigenvalues.iter().copied().zip(0..).collect();
+        pairs.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut vectors = Matrix::zero(self.rows(), self.rows());
+        for (to, (_, from)) in pairs.iter().enumerate() {
+            let entries = found.eigenvectors.column(*from);
+            for (slot, entry) in vectors.column_mut(to).iter_mut().zip(entries.iter()) {
+                *slot = *entry;
             }
         }
-        let mut order: Vec<usize> = (0..n).collect();
-        order.sort_by(|i, j| a.at(*i, *i).total_cmp(&a.at(*j, *j)));
-        let values = order.iter().map(|i| a.at(*i, *i)).collect();
-        let mut sorted = Matrix::zero(n, n);
-        for (to, from) in order.iter().enumerate() {
-            for row in 0..n {
-                sorted.set(row, to, vectors.at(row, *from));
-            }
-        }
-        (values, sorted)
+        Some((pairs.into_iter().map(|(value, _)| value).collect(), vectors))
+    }
+
+    fn is_square_and_finite(&self) -> bool {
+        self.0.is_square() && self.0.iter().all(|entry| entry.is_finite())
     }
 }
 
-fn rotate(a: &mut Matrix, vectors: &mut Matrix, p: usize, q: usize) {
-    let apq = a.at(p, q);
-    if apq == 0.0 {
-        return;
-    }
-    let tau = (a.at(q, q) - a.at(p, p)) / (2.0 * apq);
-    let t = tau.signum() / (tau.abs() + (1.0 + tau * tau).sqrt());
-    let t = if tau == 0.0 { 1.0 } else { t };
-    let c = 1.0 / (1.0 + t * t).sqrt();
-    let s = t * c;
-    for k in 0..a.rows {
-        let (kp, kq) = (a.at(k, p), a.at(k, q));
-        a.set(k, p, c * kp - s * kq);
-        a.set(k, q, s * kp + c * kq);
-    }
-    for k in 0..a.rows {
-        let (pk, qk) = (a.at(p, k), a.at(q, k));
-        a.set(p, k, c * pk - s * qk);
-        a.set(q, k, s * pk + c * qk);
-    }
-    for k in 0..vectors.rows {
-        let (kp, kq) = (vectors.at(k, p), vectors.at(k, q));
-        vectors.set(k, p, c * kp - s * kq);
-        vectors.set(k, q, s * kp + c * kq);
-    }
-}
-
-/// A Cholesky factor.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Cholesky {
-    factor: Matrix,
-}
+/// A Cholesky factor L of A = L L^T.
+#[derive(Debug, Clone)]
+pub struct Cholesky(nalgebra::Cholesky<f64, Dyn>);
 
 impl Cholesky {
-    /// Solves A x = b.
+    /// Solves A x = b, `right` of as many entries as A has rows.
     #[must_use]
     pub fn solve(&self, right: &[f64]) -> Vec<f64> {
-        let n = self.factor.rows;
-        let mut x = right.to_vec();
-        for i in 0..n {
-            let known = dot(self.factor.row(i).get(..i).unwrap_or(&[]), &x);
-            if let Some(slot) = x.get_mut(i) {
-                *slot = (*slot - known) / self.factor.at(i, i);
-            }
-        }
-        self.spread(&x)
+        let mut x = self.fitting(right);
+        self.0.solve_mut(&mut x);
+        x.as_slice().to_vec()
     }
 
     /// Solves L^T x = b: of independent standard normal b, x with the covariance A^-1.
     #[must_use]
     pub fn spread(&self, right: &[f64]) -> Vec<f64> {
-        let n = self.factor.rows;
-        let mut x = right.to_vec();
-        for i in (0..n).rev() {
-            let known: f64 = (i + 1..n)
-                .map(|k| self.factor.at(k, i) * x.get(k).copied().unwrap_or(0.0))
-                .sum();
-            if let Some(slot) = x.get_mut(i) {
-                *slot = (*slot - known) / self.factor.at(i, i);
-            }
-        }
-        x
+        let mut x = self.fitting(right);
+        self.0
+            .l_dirty()
+            .ad_solve_lower_triangular_unchecked_mut(&mut x);
+        x.as_slice().to_vec()
+    }
+
+    /// A vector of as many entries as A has rows, missing ones zero.
+    fn fitting(&self, right: &[f64]) -> DVector<f64> {
+        let n = self.0.l_dirty().nrows();
+        DVector::from_fn(n, |row, _| right.get(row).copied().unwrap_or(0.0))
     }
 
     /// Natural logarithm of the determinant of A.
     #[must_use]
     pub fn log_determinant(&self) -> f64 {
-        (0..self.factor.rows)
-            .map(|i| 2.0 * self.factor.at(i, i).ln())
-            .sum()
+        self.0.ln_determinant()
     }
 
-    /// The inverse of A.
+    /// A^-1.
     #[must_use]
     pub fn inverse(&self) -> Matrix {
-        let n = self.factor.rows;
-        let mut inverse = Matrix::zero(n, n);
-        for column in 0..n {
-            let mut unit = vec![0.0; n];
-            if let Some(slot) = unit.get_mut(column) {
-                *slot = 1.0;
-            }
-            for (row, value) in self.solve(&unit).into_iter().enumerate() {
-                inverse.set(row, column, value);
-            }
-        }
-        inverse
+        Matrix(self.0.inverse())
     }
 }
 
@@ -305,9 +211,9 @@ mod tests {
         for (left, right) in a.times(&factor.solve(&b)).iter().zip(b) {
             assert!((left - right).abs() < 1e-11);
         }
-        let (values, vectors) = a.symmetric_eigen();
+        let (values, vectors) = a.symmetric_eigen().unwrap();
         for (column, value) in values.iter().enumerate() {
-            let v = vectors.column(column);
+            let v = vectors.column(column).to_vec();
             for (left, right) in a.times(&v).iter().zip(&v) {
                 assert!((left - value * right).abs() < 1e-12);
             }
@@ -321,6 +227,8 @@ mod tests {
     fn a_matrix_that_is_not_positive_has_no_factor() {
         let mut a = hilbert_like();
         a.set(2, 2, -1.0);
-        assert_eq!(a.cholesky(), None);
+        assert!(a.cholesky().is_none());
+        a.set(0, 1, f64::NAN);
+        assert!(a.cholesky().is_none() && a.symmetric_eigen().is_none());
     }
 }

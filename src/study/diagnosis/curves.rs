@@ -31,7 +31,7 @@ pub fn channels(problem: &Problem<'_, '_>, fit: &Fit, nominal: &Run) -> Vec<Fitt
                 .enumerate()
                 .map(|(point, deviation)| {
                     let slopes = fit.jacobian.row(row + point);
-                    let spread = crate::numerics::matrix::dot(slopes, &covariance.times(slopes));
+                    let spread = crate::numerics::matrix::dot(&slopes, &covariance.times(&slopes));
                     REACH * deviation * spread.max(0.0).sqrt()
                 })
                 .collect();

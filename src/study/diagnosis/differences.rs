@@ -114,9 +114,7 @@ impl Problem<'_, '_> {
     pub fn column_slopes(&self, settled: &Settled, columns: &[usize], slopes: &mut Matrix) {
         let n = self.outer.len();
         let probe = |column: &usize| {
-            for row in 0..slopes.rows() {
-                slopes.set(row, *column, 0.0);
-            }
+            slopes.column_mut(*column).fill(0.0);
             Probe {
                 direction: (0..n).map(|i| f64::from(u8::from(i == *column))).collect(),
                 size: FIRST,
@@ -137,20 +135,21 @@ impl Problem<'_, '_> {
         careful: bool,
         every: bool,
     ) -> Vec<Probe> {
-        let Some(projected) = self.projected(settled, known) else {
+        let projected = self.projected(settled, known);
+        let found = projected.and_then(|projected| projected.gram().symmetric_eigen());
+        let Some((values, vectors)) = found else {
             return Vec::new();
         };
-        let (values, vectors) = projected.gram().symmetric_eigen();
         let of = |(k, value): (usize, &f64)| {
             let effect = value.max(0.0).sqrt();
             let direction = vectors.column(k);
-            let plain = known.times(&direction);
+            let plain = known.times(direction);
             let plain = dot(&plain, &plain).sqrt();
             let size = (CHANGE / effect.max(1e-9))
                 .min(PLAIN_CHANGE / plain.max(1e-9))
                 .clamp(SHORTEST, LONGEST);
-            (every || effect > NEGLIGIBLE).then_some(Probe {
-                direction,
+            (every || effect > NEGLIGIBLE).then(|| Probe {
+                direction: direction.to_vec(),
                 size,
                 expected: size * plain,
                 missed: if every { UNKNOWN_MISSED } else { MISSED },
@@ -265,8 +264,9 @@ impl Problem<'_, '_> {
             let own = role(self, *k).filter(|role| !matches!(role, Role::Fault(_)));
             let same = |k: &usize| own.is_some() && role(other, *k) == own;
             if let Some(from) = other.outer.iter().position(same) {
-                for row in 0..slopes.rows() {
-                    found.set(row, place, slopes.at(row, from));
+                let own = slopes.column(from);
+                for (slot, slope) in found.column_mut(place).iter_mut().zip(own) {
+                    *slot = *slope;
                 }
             }
         }

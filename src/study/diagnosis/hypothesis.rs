@@ -41,7 +41,7 @@ const WORTH: f64 = 0.3;
 /// Starts followed in one look along what a cause frees: what a linear step promises does not say which of two
 /// valleys is the deeper one.
 pub const OF_A_LOOK: usize = 3;
-/// Promised cost above that of another explanation from where a fit may still come to as little.
+/// Promised cost above that of another fit from where one may still come to as little.
 const WITHIN_REACH: f64 = 60.0;
 
 /// A cause with one choice of the discrete values.
@@ -93,6 +93,14 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
             None => start.completed(&self.problem),
         };
         self.pursue(&start, effort);
+    }
+
+    /// Follows the next start if it promises to come near the fit there is.
+    pub fn follow_if_near(&mut self, effort: Effort) {
+        let near = self.cost() + WITHIN_REACH;
+        if self.starts.last().is_some_and(|next| next.expected < near) {
+            self.follow(effort);
+        }
     }
 
     /// Fits from a start and keeps the better fit.

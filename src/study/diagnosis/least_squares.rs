@@ -31,6 +31,10 @@ const AT_MOST: f64 = 10.0;
 const AS_PROMISED: f64 = 0.5;
 /// Most changes of lambda in search of the radius.
 const SEARCHES: usize = 30;
+/// Factor by which a lambda is taken beyond where the length should come to the radius, and share of an interval at
+/// whose ends it is not looked for.
+const BEYOND: f64 = 1.1;
+const INSIDE: f64 = 0.05;
 /// Newton steps towards the least with one lambda, and the change that ends them.
 const NEWTON: (usize, f64) = (15, 1e-5);
 /// Step of the slopes between variates and coordinates.
@@ -75,23 +79,42 @@ pub fn trusted_step(
     };
     let length = |step: &Step| dot(&step.change, &step.change).sqrt();
     let mut step = local.least(0.0, variates)?;
-    if length(&step) > radius {
-        // The length falls as lambda grows: bracket, then halve in the logarithm.
-        let (mut low, mut high) = (1e-6, 1e9);
-        for _ in 0..SEARCHES {
-            let middle = f64::sqrt(low * high);
-            step = local.least(middle, &step.variates)?;
-            if (length(&step) - 0.95 * radius).abs() < 0.05 * radius {
-                break;
+    if length(&step) <= radius {
+        return Some(step);
+    }
+    // One over the length rises nearly straight with lambda, in the end by one over the length of the gradient.
+    let wanted = 0.95 * radius;
+    let (mut low, mut high) = ((0.0, length(&step)), None);
+    let mut rise = 1.0 / local.steepness();
+    for _ in 0..SEARCHES {
+        let lambda = match high {
+            Some(high) => between(low, high, wanted),
+            None if rise > 0.0 && rise.is_finite() => {
+                low.0 + BEYOND * (1.0 / wanted - 1.0 / low.1) / rise
             }
-            if length(&step) > radius {
-                low = middle;
-            } else {
-                high = middle;
-            }
+            None => (10.0 * low.0).max(1.0),
+        };
+        let found = local.least(lambda, &step.variates)?;
+        let reached = (lambda, length(&found));
+        step = found;
+        if (reached.1 - wanted).abs() < 0.05 * radius {
+            break;
+        }
+        if reached.1 > wanted {
+            rise = (1.0 / reached.1 - 1.0 / low.1) / (lambda - low.0);
+            low = reached;
+        } else {
+            high = Some(reached);
         }
     }
     Some(step)
+}
+
+/// A lambda between two, each with the length of its step, at which one over the length would come to that wanted.
+fn between(low: (f64, f64), high: (f64, f64), wanted: f64) -> f64 {
+    let share = (1.0 / wanted - 1.0 / low.1) / (1.0 / high.1 - 1.0 / low.1);
+    let share = if share.is_finite() { share } else { 0.5 };
+    low.0 + share.clamp(INSIDE, 1.0 - INSIDE) * (high.0 - low.0)
 }
 
 /// The cost around some variates.
@@ -104,6 +127,23 @@ struct Local<'a> {
 }
 
 impl Local<'_> {
+    /// Rates of the coordinates over the variates.
+    fn rates(&self, variates: &[f64]) -> Vec<f64> {
+        let rate = |(k, z): (usize, &f64)| {
+            let at = |z: f64| self.coordinates.coordinate(k, z);
+            (at(z + SLOPE) - at(z - SLOPE)) / (2.0 * SLOPE)
+        };
+        variates.iter().enumerate().map(rate).collect()
+    }
+
+    /// Length of half the gradient of the cost over the coordinates at the beginning.
+    fn steepness(&self) -> f64 {
+        let pairs = self.gradient.iter().zip(self.begin);
+        let own = pairs.zip(self.rates(self.begin));
+        let squares = own.map(|((gradient, z), rate)| (gradient + z / rate).powi(2));
+        squares.sum::<f64>().sqrt()
+    }
+
     fn change(&self, variates: &[f64]) -> Vec<f64> {
         let pairs = variates.iter().zip(&self.at).enumerate();
         pairs
@@ -129,12 +169,7 @@ impl Local<'_> {
         let mut cost = self.cost(&variates, &change, lambda);
         let mut damping = 0.0;
         for _ in 0..NEWTON.0 {
-            let rates: Vec<f64> = (variates.iter().enumerate())
-                .map(|(k, z)| {
-                    let at = |z: f64| self.coordinates.coordinate(k, z);
-                    (at(z + SLOPE) - at(z - SLOPE)) / (2.0 * SLOPE)
-                })
-                .collect();
+            let rates = self.rates(&variates);
             let mut slope = self.normal.times(&change);
             let mut curvature = self.normal.clone();
             for (k, rate) in rates.iter().enumerate() {
@@ -143,11 +178,11 @@ impl Local<'_> {
                 *own = -(rate * *own + variates.get(k)?);
                 curvature.set(k, k, curvature.at(k, k) + lambda);
             }
-            for (i, a) in rates.iter().enumerate() {
-                for (j, b) in rates.iter().enumerate() {
-                    curvature.set(i, j, a * b * curvature.at(i, j));
+            for (j, b) in rates.iter().enumerate() {
+                for (entry, a) in curvature.column_mut(j).iter_mut().zip(&rates) {
+                    *entry *= a * b;
                 }
-                curvature.set(i, i, curvature.at(i, i) + 1.0 + damping);
+                curvature.set(j, j, curvature.at(j, j) + 1.0 + damping);
             }
             let moved: Vec<f64> = (curvature.cholesky()?.solve(&slope).iter())
                 .zip(&variates)

@@ -130,9 +130,10 @@ impl Default for DiagnosisSettings {
     fn default() -> Self {
         DiagnosisSettings {
             run: Settings {
-                relative_tolerance: 1e-6,
-                // Rough runs move the evidence of a fit.
-                stiff_error_share: Settings::default().stiff_error_share,
+                // Rough runs move the evidence of a fit: against 1e-6 those of Tern and Gannet are no rougher with this,
+                // those of Dunlin twice as rough.
+                relative_tolerance: 3e-6,
+                stiff_error_share: 0.2,
                 most_steps: 2_000,
                 apart: Some(SAMPLES_APART),
                 loose_end: false,

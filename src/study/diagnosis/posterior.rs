@@ -111,7 +111,7 @@ impl<'p> Around<'p> {
         let residuals = problem.settled(&fit.z).ok()?.residuals;
         let matters = |k: &usize| {
             let column = fit.jacobian.column(*k);
-            dot(&column, &column) > SILENT * SILENT
+            dot(column, column) > SILENT * SILENT
         };
         let seen: Vec<usize> = (0..problem.parameters.len()).filter(matters).collect();
         let own = seen.iter().filter_map(|k| problem.parameters.get(*k));
@@ -128,8 +128,9 @@ impl<'p> Around<'p> {
         let mut slopes = Matrix::zero(residuals.len(), seen.len());
         for (place, (k, rate)) in seen.iter().zip(&rates).enumerate() {
             if *rate > 0.0 {
-                for row in 0..residuals.len() {
-                    slopes.set(row, place, fit.jacobian.at(row, *k) / rate);
+                let own = fit.jacobian.column(*k);
+                for (slot, slope) in slopes.column_mut(place).iter_mut().zip(own) {
+                    *slot = slope / rate;
                 }
             }
         }

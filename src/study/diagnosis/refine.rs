@@ -158,15 +158,15 @@ fn shake_rivals(hypotheses: &mut [Hypothesis<'_, '_>], lender: &Lender<'_, '_>) 
         .for_each(|hypothesis| hypothesis.shake(1, MUCH_LESS));
 }
 
-/// A second start of all that are in the running: a fit from the design as it is fitted without a fault may
-/// end elsewhere than one from the design as it is expected.
+/// A second start of all that are in the running, where it promises as little: a fit from the design as it is fitted
+/// without a fault may end elsewhere than one from the design as it is expected.
 fn look_again(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
     let most = most_likely(hypotheses, settings);
     hypotheses
         .par_iter_mut()
         .filter(|h| h.problem.cause != Cause::NothingWrong)
         .filter(|h| h.log_weight(settings) > most - IN_THE_RUNNING)
-        .for_each(|hypothesis| hypothesis.follow(FIRST));
+        .for_each(|hypothesis| hypothesis.follow_if_near(FIRST));
     closer(hypotheses, settings);
 }
 

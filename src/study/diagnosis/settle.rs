@@ -246,12 +246,10 @@ impl Problem<'_, '_> {
         let rows = views.iter().map(|view| view.plain.len()).sum();
         let mut slopes = Matrix::zero(rows, self.inner.len());
         for (column, k) in self.inner.iter().enumerate() {
-            let mut row = 0;
-            for view in views {
-                for slope in self.sensor_slopes(runs, z, *k, view).unwrap_or_default() {
-                    slopes.set(row, column, slope);
-                    row += 1;
-                }
+            let own = |view| self.sensor_slopes(runs, z, *k, view).unwrap_or_default();
+            let entries = views.iter().flat_map(own);
+            for (slot, slope) in slopes.column_mut(column).iter_mut().zip(entries) {
+                *slot = slope;
             }
         }
         slopes

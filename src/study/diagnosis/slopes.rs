@@ -43,13 +43,12 @@ impl Problem<'_, '_> {
         let mut projected = Matrix::zero(rows + inner, self.outer.len());
         for column in 0..self.outer.len() {
             let own = slopes.column(column);
-            let follows = factor.solve(&settled.slopes.transpose_times(&own));
+            let follows = factor.solve(&settled.slopes.transpose_times(own));
             let taken = settled.slopes.times(&follows);
-            for (row, (own, taken)) in own.iter().zip(&taken).enumerate() {
-                projected.set(row, column, own - taken);
-            }
-            for (row, follows) in follows.iter().enumerate() {
-                projected.set(rows + row, column, -follows);
+            let left = own.iter().zip(&taken).map(|(own, taken)| own - taken);
+            let entries = left.chain(follows.iter().map(|follows| -follows));
+            for (slot, entry) in projected.column_mut(column).iter_mut().zip(entries) {
+                *slot = entry;
             }
         }
         Some(projected)
@@ -63,8 +62,10 @@ impl Problem<'_, '_> {
             let follows: Vec<f64> = (0..self.inner.len())
                 .map(|i| -projected.at(rows + i, place))
                 .collect();
-            for (row, taken) in settled.slopes.times(&follows).iter().enumerate() {
-                slopes.set(row, place, projected.at(row, place) + taken);
+            let taken = settled.slopes.times(&follows);
+            let entries = projected.column(place).iter().zip(&taken);
+            for (slot, (own, taken)) in slopes.column_mut(place).iter_mut().zip(entries) {
+                *slot = own + taken;
             }
         }
         slopes
@@ -76,13 +77,14 @@ impl Problem<'_, '_> {
         let mut all = Matrix::zero(rows, self.parameters.len());
         let rates = self.rates(&settled.z);
         for ((place, k), rate) in self.outer.iter().enumerate().zip(&rates) {
-            for row in 0..rows {
-                all.set(row, *k, rate * slopes.at(row, place));
+            for (slot, slope) in all.column_mut(*k).iter_mut().zip(slopes.column(place)) {
+                *slot = rate * slope;
             }
         }
         for (place, k) in self.inner.iter().enumerate() {
-            for row in 0..rows {
-                all.set(row, *k, settled.slopes.at(row, place));
+            let own = settled.slopes.column(place);
+            for (slot, slope) in all.column_mut(*k).iter_mut().zip(own) {
+                *slot = *slope;
             }
         }
         all

@@ -170,14 +170,14 @@ fn without_fault(problem: &Problem<'_, '_>, design: &Known) -> Vec<Start> {
     let slopes = known.slopes.as_ref();
     let projected = slopes.and_then(|slopes| problem.projected(&settled, slopes));
     let mut places = vec![known.z.clone()];
-    if let Some(projected) = projected {
-        let (_, vectors) = projected.gram().symmetric_eigen();
+    let found = projected.and_then(|projected| projected.gram().symmetric_eigen());
+    if let Some((_, vectors)) = found {
         let count = problem.outer.len();
         for k in count.saturating_sub(DIRECTIONS)..count {
             let direction = vectors.column(k);
             for reach in ALONG {
                 let here = problem.pick(&problem.outer, &known.z);
-                let pairs = here.iter().zip(&direction);
+                let pairs = here.iter().zip(direction);
                 let there: Vec<f64> = pairs.map(|(z, d)| z + reach * d).collect();
                 places.push(problem.with(&problem.outer, &there, &known.z));
             }
