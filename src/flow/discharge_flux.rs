@@ -1,6 +1,6 @@
 //! The mass flux of a path: the chosen two-phase model applied to what a vessel offers.
 
-use crate::flow::equilibrium::Hint;
+use crate::flow::hint::Hint;
 use crate::flow::stagnation::{Condensate, Content, Flux, Stagnation};
 use crate::flow::{
     FlowError, FluxModel, equilibrium, frozen, henry_fauske, isentrope, near_critical, perfect_gas,
@@ -70,7 +70,7 @@ pub fn pure_from<P: PropertySource>(
         let throat = throat.as_ref();
         equilibrium::across_boundaries(properties, stagnation, receiver_pressure, throat, hint)
     };
-    let frozen = || frozen::choking_at(properties, stagnation, receiver_pressure, choke);
+    let frozen = || frozen::choking_at(properties, stagnation, receiver_pressure, choke, hint);
     match model {
         FluxModel::Equilibrium => equilibrium(),
         FluxModel::Frozen => frozen(),

@@ -8,9 +8,8 @@
 //! end is where it begins), dry ice+vapour. Inside a stretch the maximum is where the velocity
 //! equals the equilibrium sound speed, found as the zero of w^2 - 2 (h0 - h).
 
-use std::cell::Cell;
-
 use crate::flow::critical_boundary::{self, CriticalEnds};
+use crate::flow::hint::{Hint, LastThroat};
 use crate::flow::sonic_table::Sonic;
 use crate::flow::stagnation::{Choke, Content, Flux, Stagnation};
 use crate::flow::{FlowError, isentrope, saturated_table};
@@ -93,19 +92,6 @@ pub fn mass_flux(
     }
 }
 
-/// Where the last search along a path ended, to begin the next one there.
-#[derive(Debug, Clone, Default)]
-pub struct Hint(Cell<Option<LastThroat>>);
-
-/// A throat between liquid and vapour where the flow choked.
-#[derive(Debug, Clone, Copy)]
-struct LastThroat {
-    /// Temperature over that at rest.
-    ratio: f64,
-    /// d(growth)/dT there.
-    slope: f64,
-}
-
 /// The flux of anything but a gas that stays one: where a saturated phase is known to choke from there, else
 /// from the last throat where there is one, by search otherwise.
 pub(crate) fn across_boundaries<P: PropertySource>(
@@ -131,9 +117,9 @@ pub(crate) fn across_boundaries<P: PropertySource>(
     }
     let best = searched(properties, stagnation, receiver_pressure)?;
     let flux = best.flux(receiver_pressure);
-    hint.0.set(None);
+    hint.throat.set(None);
     if flux.choked {
-        hint.remember(properties, stagnation, &best);
+        remember(properties, stagnation, &best, hint);
     }
     Ok(flux)
 }
@@ -197,7 +183,7 @@ fn resumed(
     receiver_pressure: f64,
     hint: &Hint,
 ) -> Option<Flux> {
-    let last = hint.0.get()?;
+    let last = hint.throat.get()?;
     let mut t = last.ratio * stagnation.temperature;
     let mut slope = last.slope;
     let mut older: Option<(f64, f64)> = None;
@@ -223,7 +209,7 @@ fn resumed(
                 return None;
             }
             let ratio = t / stagnation.temperature;
-            hint.0.set(Some(LastThroat { ratio, slope }));
+            hint.throat.set(Some(LastThroat { ratio, slope }));
             let mut best = Best::at_rest(stagnation);
             best.offer(stagnation.enthalpy, &found);
             return Some(best.flux(receiver_pressure));
@@ -238,23 +224,21 @@ fn resumed(
 /// maxima, to be looked for there at once, and of the receiver's pressure to be looked for from the last one.
 const CLEAR: f64 = 1.05;
 
-impl Hint {
-    /// Keep a throat between liquid and vapour.
-    fn remember(&self, properties: &impl PropertySource, stagnation: &Stagnation, best: &Best) {
-        let t = best.temperature;
-        let inside = t > co2::TRIPLE_TEMPERATURE && t < stagnation.temperature;
-        let nearby = 1e-5 * t;
-        let growth = |t: f64| {
-            let line = properties.saturation(t).ok()?;
-            Some(throat(&line, stagnation.entropy, stagnation.enthalpy).growth)
-        };
-        let last = || {
-            let slope = (growth(t)? - growth(t - nearby)?) / nearby;
-            let ratio = t / stagnation.temperature;
-            Some(LastThroat { ratio, slope })
-        };
-        self.0.set(if inside { last() } else { None });
-    }
+/// Keeps a throat between liquid and vapour.
+fn remember(properties: &impl PropertySource, stagnation: &Stagnation, best: &Best, hint: &Hint) {
+    let t = best.temperature;
+    let inside = t > co2::TRIPLE_TEMPERATURE && t < stagnation.temperature;
+    let nearby = 1e-5 * t;
+    let growth = |t: f64| {
+        let line = properties.saturation(t).ok()?;
+        Some(throat(&line, stagnation.entropy, stagnation.enthalpy).growth)
+    };
+    let last = || {
+        let slope = (growth(t)? - growth(t - nearby)?) / nearby;
+        let ratio = t / stagnation.temperature;
+        Some(LastThroat { ratio, slope })
+    };
+    hint.throat.set(if inside { last() } else { None });
 }
 
 /// The general search, stretch by stretch.

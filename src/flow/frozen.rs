@@ -10,6 +10,7 @@
 //! full of liquid that begins to boil gives what it gave.
 
 use crate::flow::discharge_flux::{GasMixture, mixture};
+use crate::flow::hint::Hint;
 use crate::flow::stagnation::{Choke, Condensate, Content, Flux, Stagnation};
 use crate::flow::{FlowError, isentrope, near_critical, saturated_table};
 use crate::numerics::smooth_step;
@@ -22,6 +23,12 @@ const TRACE: f64 = 0.05;
 
 /// Range above the triple point over which its liquid begins to yield [K]; it hardly does there.
 const ABOVE_TRIPLE: f64 = 2.0;
+
+/// Ratio of pressures by which a throat must lie clear of the receiver's to be looked for from the last one.
+const CLEAR: f64 = 1.05;
+
+/// Part of ln(rho) within which a flux that grows at both ends has no maximum that matters.
+const STRIDE: f64 = 0.05;
 
 /// Lowest throat pressure considered [Pa].
 pub(super) const LOWEST_PRESSURE: f64 = 1e-2;
@@ -39,9 +46,23 @@ pub fn mass_flux(
     let sonic = isentrope::sonic_of_gas(properties, stagnation).map(|sonic| sonic.choke());
     match &stagnation.content {
         Content::Single(start) => {
-            first_maximum(properties, stagnation, start, receiver_pressure, sonic)
+            let hint = Hint::default();
+            first_maximum(
+                properties,
+                stagnation,
+                start,
+                receiver_pressure,
+                sonic,
+                &hint,
+            )
         }
-        Content::Mixture { .. } => choking_at(properties, stagnation, receiver_pressure, sonic),
+        Content::Mixture { .. } => choking_at(
+            properties,
+            stagnation,
+            receiver_pressure,
+            sonic,
+            &Hint::default(),
+        ),
     }
 }
 
@@ -52,11 +73,17 @@ pub(crate) fn choking_at(
     stagnation: &Stagnation,
     receiver_pressure: f64,
     sonic: Option<Choke>,
+    hint: &Hint,
 ) -> Result<Flux, FlowError> {
     match &stagnation.content {
-        Content::Single(start) => {
-            of_single(properties, stagnation, start, receiver_pressure, sonic)
-        }
+        Content::Single(start) => of_single(
+            properties,
+            stagnation,
+            start,
+            receiver_pressure,
+            sonic,
+            hint,
+        ),
         Content::Mixture {
             vapour_fraction,
             condensed,
@@ -96,9 +123,17 @@ fn of_single(
     start: &FluidPoint,
     receiver_pressure: f64,
     sonic: Option<Choke>,
+    hint: &Hint,
 ) -> Result<Flux, FlowError> {
     if !near_critical::may_pass_beyond(stagnation) {
-        return first_maximum(properties, stagnation, start, receiver_pressure, sonic);
+        return first_maximum(
+            properties,
+            stagnation,
+            start,
+            receiver_pressure,
+            sonic,
+            hint,
+        );
     }
     let known = saturated_table::beyond(properties, stagnation)
         .filter(|choke| choke.chokes(receiver_pressure))
@@ -108,13 +143,20 @@ fn of_single(
     {
         return Ok(second);
     }
-    let first = first_maximum(properties, stagnation, start, receiver_pressure, sonic)?;
+    let first = first_maximum(
+        properties,
+        stagnation,
+        start,
+        receiver_pressure,
+        sonic,
+        hint,
+    )?;
     if !first.choked {
         return Ok(first);
     }
     let second = match known {
         Some(known) => Some(known),
-        None => near_critical::beyond(properties, start, receiver_pressure)?,
+        None => near_critical::beyond(properties, start, receiver_pressure, hint)?,
     };
     Ok(second
         .filter(|second| second.mass_flux > first.mass_flux)
@@ -128,6 +170,7 @@ fn first_maximum(
     start: &FluidPoint,
     receiver_pressure: f64,
     sonic: Option<Choke>,
+    hint: &Hint,
 ) -> Result<Flux, FlowError> {
     let p0 = stagnation.pressure;
     if receiver_pressure >= p0 {
@@ -164,6 +207,21 @@ fn first_maximum(
             throat_pressure,
         });
     }
+    let choked = |point: &FluidPoint| Flux {
+        mass_flux: flux(point),
+        choked: true,
+        throat_pressure: point.pressure,
+    };
+    // Among thinner fluid it may be the one beyond the spinodal, and a first one have come into being before it.
+    let known = hint.first.again(properties, start, growth);
+    let first = |point: &FluidPoint| {
+        let grows = |p: &FluidPoint| growth(p) > 0.0;
+        point.density > near_critical::LARGEST_DENSITY
+            || isentrope::holds_between(properties, start, point, STRIDE, grows)
+    };
+    if let Some(point) = known.filter(|p| p.pressure > CLEAR * receiver && first(p)) {
+        return Ok(choked(&point));
+    }
     // Otherwise walk down the isentrope until the flux has passed its maximum or the receiver is met.
     let mut above = *start;
     let mut step = f64::INFINITY;
@@ -198,11 +256,8 @@ fn first_maximum(
             }
         }
         let point = between(properties, &above, &below, &growth)?;
-        return Ok(Flux {
-            mass_flux: flux(&point),
-            choked: true,
-            throat_pressure: point.pressure,
-        });
+        hint.first.remember(properties, start, &point, growth);
+        return Ok(choked(&point));
     }
 }
 
@@ -253,7 +308,13 @@ fn yielding(
     }
     let liquid = Stagnation::liquid(properties, &properties.saturation(t)?);
     let choke = saturated_table::frozen(properties, &liquid);
-    let flux = choking_at(properties, &liquid, receiver_pressure, choke)?;
+    let flux = choking_at(
+        properties,
+        &liquid,
+        receiver_pressure,
+        choke,
+        &Hint::default(),
+    )?;
     let condensed = near_critical::without_vapour(properties, &liquid, receiver_pressure);
     Ok(1.0 + above * (flux.mass_flux / condensed - 1.0))
 }
@@ -271,7 +332,13 @@ fn expanding(
     let vapour = Stagnation::light(properties, &properties.saturation(stagnation.temperature)?);
     let choke = saturated_table::frozen(properties, &vapour)
         .or_else(|| isentrope::sonic_of_gas(properties, &vapour).map(|sonic| sonic.choke()));
-    let flux = choking_at(properties, &vapour, receiver_pressure, choke)?;
+    let flux = choking_at(
+        properties,
+        &vapour,
+        receiver_pressure,
+        choke,
+        &Hint::default(),
+    )?;
     let alone = GasMixture {
         gas_fraction: 1.0,
         condensed: Condensate::NONE,

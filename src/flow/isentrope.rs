@@ -118,6 +118,63 @@ pub(crate) fn newton(
     None
 }
 
+/// The point of the isentrope of an entropy [J/(kg K)], near one that hardly misses it, where a function of the state
+/// that falls with density is zero, by secants from its slope over ln(rho); and the slope there. `None` if they do not
+/// lead there at once.
+pub(crate) fn zero_near(
+    properties: &impl PropertySource,
+    entropy: f64,
+    first: FluidPoint,
+    mut slope: f64,
+    function: impl Fn(&FluidPoint) -> f64,
+) -> Option<(FluidPoint, f64)> {
+    const STEPS: usize = 6;
+    const FAR: f64 = 0.05;
+    const APART: f64 = 1e-6;
+    // A flux is flat at its maximum.
+    const SHARP: f64 = 1e-7;
+    let mut point = correct(properties, first, entropy).ok()?;
+    let mut last: Option<(f64, f64)> = None;
+    for _ in 0..STEPS {
+        let (value, log_density) = (function(&point), point.density.ln());
+        if let Some((x, y)) = last
+            && (log_density - x).abs() > APART
+        {
+            slope = (value - y) / (log_density - x);
+        }
+        let step = -value / slope;
+        if !(point.cv > 0.0 && slope > 0.0 && step.abs() < FAR) {
+            return None;
+        }
+        if step.abs() < SHARP {
+            return Some((point, slope));
+        }
+        last = Some((log_density, value));
+        let next = near(properties, &point, entropy, point.density * step.exp());
+        point = correct(properties, next, entropy).ok()?;
+    }
+    None
+}
+
+/// Whether something holds on the way along an isentrope from one of its points to another, looked at every so often
+/// in ln(rho).
+pub(crate) fn holds_between(
+    properties: &impl PropertySource,
+    from: &FluidPoint,
+    to: &FluidPoint,
+    stride: f64,
+    condition: impl Fn(&FluidPoint) -> bool,
+) -> bool {
+    let way = (to.density / from.density).ln();
+    let parts = (way.abs() / stride).ceil().max(1.0) as i32;
+    let mut point = *from;
+    (1..parts).all(|part| {
+        let density = from.density * (way * f64::from(part) / f64::from(parts)).exp();
+        point = near(properties, &point, from.entropy, density);
+        condition(&point)
+    })
+}
+
 /// The point of an isentrope between two of its points, on either side of which a function of the state has two
 /// signs, where it is zero; sought from `from`.
 ///

@@ -8,6 +8,7 @@ pub mod error;
 pub mod friction;
 pub mod frozen;
 pub mod henry_fauske;
+pub mod hint;
 pub(crate) mod isentrope;
 pub(crate) mod near_critical;
 pub mod omega;

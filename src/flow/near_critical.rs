@@ -8,6 +8,7 @@
 
 use std::sync::LazyLock;
 
+use crate::flow::hint::Hint;
 use crate::flow::stagnation::{Condensate, Flux, Stagnation};
 use crate::flow::{FlowError, frozen, isentrope, perfect_gas};
 use crate::numerics::smooth_step;
@@ -27,7 +28,7 @@ const LOWEST_BOILING: f64 = 297.0;
 
 /// Densities [kg/m3] among which the second maximum lies.
 const LEAST_DENSITY: f64 = 200.0;
-const LARGEST_DENSITY: f64 = 420.0;
+pub(crate) const LARGEST_DENSITY: f64 = 420.0;
 /// Ratio of densities from one looked at to the next.
 const STRIDE: f64 = 1.04;
 
@@ -91,8 +92,9 @@ pub(crate) fn beyond(
     properties: &impl PropertySource,
     start: &FluidPoint,
     receiver: f64,
+    hint: &Hint,
 ) -> Result<Option<Flux>, FlowError> {
-    let end = end_beyond(properties, start, receiver)?;
+    let end = end_beyond(properties, start, receiver, hint)?;
     Ok(end.map(|(point, choked)| {
         let velocity2 = 2.0 * (start.enthalpy() - point.enthalpy()).max(0.0);
         Flux {
@@ -107,9 +109,15 @@ fn end_beyond(
     properties: &impl PropertySource,
     start: &FluidPoint,
     receiver: f64,
+    hint: &Hint,
 ) -> Result<Option<(FluidPoint, bool)>, FlowError> {
     let h0 = start.enthalpy();
     let growth = |p: &FluidPoint| p.sound_speed_squared() - 2.0 * (h0 - p.enthalpy());
+    let known = hint.beyond.again(properties, start, growth);
+    let among = LEAST_DENSITY..LARGEST_DENSITY;
+    if let Some(throat) = known.filter(|p| among.contains(&p.density) && p.pressure >= receiver) {
+        return Ok(Some((throat, true)));
+    }
     // Down to where the flux grows, and on to where it no longer does: soon after it may grow again, in
     // vapour so far below its dew point that the equation says nothing about it.
     let mut high = isentrope::at_density(properties, start, LARGEST_DENSITY.min(start.density))?;
@@ -129,6 +137,7 @@ fn end_beyond(
     };
     let throat = isentrope::zero_between(properties, &low, &high, &growth)?;
     if throat.pressure >= receiver {
+        hint.beyond.remember(properties, start, &throat, growth);
         return Ok(Some((throat, true)));
     }
     // Up the isentrope to the receiver's pressure, as long as the flux falls on the way.

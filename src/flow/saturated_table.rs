@@ -10,6 +10,7 @@
 
 use std::sync::LazyLock;
 
+use crate::flow::hint::Hint;
 use crate::flow::stagnation::{Choke, Content, Flux, Stagnation};
 use crate::flow::{equilibrium, frozen, isentrope, near_critical};
 use crate::numerics::interpolate::{Mosaic, Patch};
@@ -151,7 +152,7 @@ pub(crate) fn beyond<P: PropertySource>(_: &P, stagnation: &Stagnation) -> Optio
         let Content::Single(start) = &state.content else {
             return None;
         };
-        near_critical::beyond(&Tables, start, 0.0).ok()?
+        near_critical::beyond(&Tables, start, 0.0, &Hint::default()).ok()?
     })
 }
 

@@ -16,7 +16,7 @@ pub use watch::NetworkEvent;
 use drafts::{Aperture, Draft, DraftKey, draft_slots};
 
 use crate::flow::FluxModel;
-use crate::flow::equilibrium::Hint;
+use crate::flow::hint::Hint;
 use crate::mechanics::{Motion, NOSE_EVENTS, Nose};
 use crate::network::NetworkError;
 use crate::network::check::check;
@@ -68,6 +68,8 @@ pub struct Network<'a, L> {
     // Modes.
     opened: Vec<Option<f64>>,
     bulk: Vec<bool>,
+    /// How far beyond the boundary of the dense phase each counts as across.
+    beyond: Vec<f64>,
     liquid_gone: Vec<bool>,
     motion: Motion,
     held: bool,
@@ -134,6 +136,7 @@ impl<'a, L: PropertySource> Network<'a, L> {
                 .map(|p| matches!(p.command, Command::Always).then_some(f64::NEG_INFINITY))
                 .collect(),
             bulk: vec![false; n],
+            beyond: vec![watch::BEYOND; n],
             liquid_gone: vec![false; n],
             motion: Motion::Latched,
             held,
@@ -281,9 +284,10 @@ impl<'a, L: PropertySource> Network<'a, L> {
     }
 
     /// Decide afresh whether a vessel gives its bulk fluid, after a phase event that left (or
-    /// entered) the single dense phase.
+    /// entered) the single dense phase. A vessel that goes back and forth has to go further each time.
     pub fn toggle_bulk(&mut self, vessel: usize) {
         self.bulk[vessel] = !self.bulk[vessel];
+        self.beyond[vessel] = (watch::FURTHER * self.beyond[vessel]).min(watch::FARTHEST);
     }
 
     /// Contents and flows at a time [s] and state.

@@ -1,7 +1,7 @@
 //! Mass flow along a path between two vessels, or a vessel and the outside.
 
 use crate::flow::discharge_flux::{self, dense_share};
-use crate::flow::equilibrium::Hint;
+use crate::flow::hint::Hint;
 use crate::flow::stagnation::{Flux, Stagnation};
 use crate::flow::{FlowError, FluxModel, frozen};
 use crate::network::contents::Stream;

@@ -11,7 +11,11 @@ use crate::thermo::source::PropertySource;
 /// How far beyond the boundary of the dense phase, in vapour fraction or share of the pressure, a vessel
 /// counts as across: more than properties from tables differ by on its two sides, and too little to
 /// matter to what flows, which does not jump there.
-const BEYOND: f64 = 1e-7;
+pub(super) const BEYOND: f64 = 1e-7;
+/// Factor on that each time a vessel crosses, and the most it grows to: a small vessel next to a large one may stay at
+/// the boundary for a while, within the tolerance on either side of it.
+pub(super) const FURTHER: f64 = 10.0;
+pub(super) const FARTHEST: f64 = 1e-3;
 
 /// Share of the pressure outside by which a vented bay may still exceed it.
 const VENTED: f64 = 2e-3;
@@ -84,7 +88,8 @@ impl<L: PropertySource> Network<'_, L> {
                     let margin = self
                         .contents(vessel)
                         .single_phase_margin(&self.properties)?;
-                    margin + if self.bulk[vessel] { BEYOND } else { -BEYOND }
+                    let beyond = self.beyond[vessel];
+                    margin + if self.bulk[vessel] { beyond } else { -beyond }
                 }
                 NetworkEvent::LiquidGone { vessel } => {
                     if self.liquid_gone[vessel] || self.bulk[vessel] {

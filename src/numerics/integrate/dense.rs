@@ -24,15 +24,6 @@ impl Dense {
             *out = base + x * (c[0] + x * (c[1] + x * (c[2] + x * c[3])));
         }
     }
-
-    /// Slopes of all components at a time.
-    pub fn slopes(&self, time: f64) -> impl Iterator<Item = f64> + '_ {
-        let x = (time - self.time) / self.step;
-        let slope = move |c: &[f64; 4]| {
-            (c[0] + x * (2.0 * c[1] + x * (3.0 * c[2] + x * 4.0 * c[3]))) / self.step
-        };
-        self.coefficients.iter().map(slope)
-    }
 }
 
 /// One accepted step, as an observer sees it. A step that ends in an event ends at the event.

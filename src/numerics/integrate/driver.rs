@@ -34,14 +34,6 @@ const EASY_STEPS: u32 = 3;
 const SAFETY: f64 = 0.9;
 /// Largest growth of the step.
 const GROWTH: f64 = 5.0;
-/// Share of a stiff step from which on its dense output stands for an event: before, what relaxes much faster than
-/// the step lasts may be lost in it, as it is not at the end.
-const NEAR_THE_END: f64 = 0.98;
-/// Deviation of a dense output from where it would rest, in tolerances, beyond which it does not stand for an event.
-const ASTRAY: f64 = 5.0;
-/// Share of the way to an event by which a step towards it goes beyond, and how often that is tried.
-const BEYOND: f64 = 0.01;
-const APPROACHES: u32 = 3;
 /// Weight of the integral part of the step-size control.
 const BETA: f64 = 0.04;
 
@@ -227,7 +219,7 @@ impl Integrator {
     /// to `observe`, which may ask the system for more. Known kinks of the rates in time belong at the end of an advance.
     ///
     /// At an event the time and state are those just past the change of sign, as found on the dense
-    /// output (of a stiff step near its end) to the resolution of the time: the function has its new sign or is zero. Events
+    /// output to the resolution of the time: the function has its new sign or is zero. Events
     /// that happened at the same moment are delivered by the following advances without a step,
     /// unless the caller has meanwhile switched them off or turned their sign back.
     ///
@@ -289,7 +281,6 @@ impl Integrator {
         }
         let mut jacobian_known = false;
         let mut may_grow = true;
-        let mut approaches = 0;
         for _ in 0..self.settings.max_steps {
             let shortest = self
                 .settings
@@ -375,19 +366,6 @@ impl Integrator {
                 }
             };
 
-            if let Some(hit) = &hit
-                && self.use_stiff
-                && approaches < APPROACHES
-                && hit.time - self.time < NEAR_THE_END * h
-                && (1.0 + BEYOND) * (hit.time - self.time) > shortest
-                && self.strays(caller, hit.time)
-            {
-                caller.statistics.rejected += 1;
-                approaches += 1;
-                self.watch.overlook();
-                self.step = (1.0 + BEYOND) * (hit.time - self.time);
-                continue;
-            }
             caller.statistics.steps += 1;
             caller.statistics.stiff_steps += u64::from(self.use_stiff);
             if let Some(hit) = hit {
@@ -480,18 +458,6 @@ impl Integrator {
                 Ok((outcome.error, outcome.stiffness))
             }
         }
-    }
-
-    /// Whether the dense output of a stiff step is off at a hit: what relaxes fast, at the rate of the spectral radius
-    /// of the Jacobian, is away from where it would rest by what the rates there differ from the slope of the output.
-    fn strays<S: System>(&mut self, caller: &mut Caller<'_, S>, time: f64) -> bool {
-        let known = caller.rates(time, &self.hit_state, &mut self.rates_new);
-        let fastest = self.stiff.jacobian.spectral_radius();
-        let slopes = self.dense.slopes(time);
-        let off = slopes
-            .zip(&self.rates_new)
-            .map(|(slope, rate)| (rate - slope) / fastest);
-        known.is_err() || weighted_norm(off, &self.weights) > ASTRAY
     }
 
     /// Makes the new state the present one and shows the step.

@@ -191,11 +191,6 @@ impl Watch {
         Ok(None)
     }
 
-    /// Takes back the last hit: the step will be made again.
-    pub fn overlook(&mut self) {
-        self.pending.fill(0);
-    }
-
     /// Event values at the interior samples and at the end of the step; row 0 is known.
     fn sample<S: System>(
         &mut self,
