@@ -8,13 +8,15 @@
 //! end is where it begins), dry ice+vapour. Inside a stretch the maximum is where the velocity
 //! equals the equilibrium sound speed, found as the zero of w^2 - 2 (h0 - h).
 
+use std::sync::LazyLock;
+
 use crate::flow::critical_boundary::{self, CriticalEnds};
 use crate::flow::hint::{Hint, LastThroat};
 use crate::flow::sonic_table::Sonic;
 use crate::flow::stagnation::{Choke, Content, Flux, Stagnation};
 use crate::flow::{FlowError, isentrope, saturated_table};
 use crate::numerics::roots::{self, Ends, Tolerance};
-use crate::thermo::coexistence::{Coexistence, triple_point};
+use crate::thermo::coexistence::{self, Coexistence, triple_point};
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::source::PropertySource;
 use crate::thermo::{FluidPoint, LOWEST_TEMPERATURE, ThermoError};
@@ -183,7 +185,10 @@ fn resumed(
     receiver_pressure: f64,
     hint: &Hint,
 ) -> Option<Flux> {
-    let last = hint.throat.get()?;
+    let last = hint
+        .throat
+        .get()
+        .filter(|_| !may_have_two_maxima(stagnation))?;
     let mut t = last.ratio * stagnation.temperature;
     let mut slope = last.slope;
     let mut older: Option<(f64, f64)> = None;
@@ -219,6 +224,20 @@ fn resumed(
     }
     None
 }
+
+/// Whether the isentrope of a single phase passes so near the critical point that its flux may have a maximum in the
+/// single phase, where sound is slow, and another among liquid and vapour: none is then the largest for sure.
+fn may_have_two_maxima(stagnation: &Stagnation) -> bool {
+    static BETWEEN: LazyLock<Option<(f64, f64)>> = LazyLock::new(|| {
+        let line = coexistence::saturation(PASSES_NEAR).ok()?;
+        Some((line.heavy.entropy, line.light.entropy))
+    });
+    let near = |(low, high): (f64, f64)| (low..high).contains(&stagnation.entropy);
+    matches!(stagnation.content, Content::Single(_)) && BETWEEN.is_some_and(near)
+}
+
+/// Saturation temperature from which on an isentrope that meets the line passes near the critical point [K].
+const PASSES_NEAR: f64 = 298.0;
 
 /// Ratio of pressures by which a throat must lie clear of the triple point, where the flux can have two
 /// maxima, to be looked for there at once, and of the receiver's pressure to be looked for from the last one.
@@ -546,6 +565,9 @@ fn entropy_on_line(
     Ok(root.x)
 }
 
+/// Shares of a two-phase stretch from its top at which a flux that does not grow there may grow again.
+const BELOW_THE_TOP: [f64; 4] = [1e-3, 1e-2, 3e-2, 0.1];
+
 /// A two-phase stretch between two temperatures. Returns whether the receiver was met in it.
 fn two_phase(
     line: &dyn Fn(f64) -> Result<Coexistence, ThermoError>,
@@ -572,22 +594,33 @@ fn two_phase(
         best.offer(stagnation.enthalpy, &last);
     } else {
         let first = at(top)?;
-        if first.growth > 0.0 {
-            let found = match secant(&at, (end_temperature, last.growth), (top, first.growth))? {
+        let mut grows = (first.growth > 0.0).then_some((top, first.growth));
+        if grows.is_none() {
+            best.offer(stagnation.enthalpy, &first);
+            // Close to the critical point sound is slow, and the flux may grow again below.
+            for share in BELOW_THE_TOP {
+                let t = top - share * (top - end_temperature);
+                let growth = at(t)?.growth;
+                if growth > 0.0 {
+                    grows = Some((t, growth));
+                    break;
+                }
+            }
+        }
+        if let Some(grows) = grows {
+            let found = match secant(&at, (end_temperature, last.growth), grows)? {
                 Some(throat) => throat,
                 None => {
                     let root = roots::brent(
                         |t: f64| Ok::<_, FlowError>(at(t)?.growth),
                         end_temperature,
-                        top,
+                        grows.0,
                         &SEARCH,
                     )?;
                     at(root.x)?
                 }
             };
             best.offer(stagnation.enthalpy, &found);
-        } else {
-            best.offer(stagnation.enthalpy, &first);
         }
     }
     Ok(met)
