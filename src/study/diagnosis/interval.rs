@@ -31,7 +31,9 @@ pub fn fitted_values(
                     _ => value,
                 }
             };
+            // The best value may be an end of a belief, beyond nine draws of ten.
             let drawn = posterior.and_then(|posterior| posterior.ends(k));
+            let drawn = drawn.map(|(low, high)| (low.min(z), high.max(z)));
             let (low, high) = drawn.unwrap_or((z - REACH * deviation, z + REACH * deviation));
             let (a, b) = (report(low), report(high));
             let (input, trace) = match parameter.role {
