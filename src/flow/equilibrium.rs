@@ -11,7 +11,7 @@
 use std::sync::LazyLock;
 
 use crate::flow::critical_boundary::{self, CriticalEnds};
-use crate::flow::hint::{Hint, LastThroat};
+use crate::flow::hint::{CLEAR, Hint, LastThroat};
 use crate::flow::sonic_table::Sonic;
 use crate::flow::stagnation::{Choke, Content, Flux, Stagnation};
 use crate::flow::{FlowError, isentrope, saturated_table};
@@ -112,15 +112,14 @@ pub(crate) fn across_boundaries<P: PropertySource>(
     if choke.is_some() {
         return of_saturated_phase(properties, stagnation, receiver_pressure);
     }
-    if P::CHEAP
-        && let Some(flux) = resumed(properties, stagnation, receiver_pressure, hint)
-    {
+    let follows = P::CHEAP && !may_have_two_maxima(stagnation);
+    if follows && let Some(flux) = resumed(properties, stagnation, receiver_pressure, hint) {
         return Ok(flux);
     }
     let best = searched(properties, stagnation, receiver_pressure)?;
     let flux = best.flux(receiver_pressure);
     hint.throat.set(None);
-    if flux.choked {
+    if follows && flux.choked {
         remember(properties, stagnation, &best, hint);
     }
     Ok(flux)
@@ -185,10 +184,7 @@ fn resumed(
     receiver_pressure: f64,
     hint: &Hint,
 ) -> Option<Flux> {
-    let last = hint
-        .throat
-        .get()
-        .filter(|_| !may_have_two_maxima(stagnation))?;
+    let last = hint.throat.get()?;
     let mut t = last.ratio * stagnation.temperature;
     let mut slope = last.slope;
     let mut older: Option<(f64, f64)> = None;
@@ -238,10 +234,6 @@ fn may_have_two_maxima(stagnation: &Stagnation) -> bool {
 
 /// Saturation temperature from which on an isentrope that meets the line passes near the critical point [K].
 const PASSES_NEAR: f64 = 298.0;
-
-/// Ratio of pressures by which a throat must lie clear of the triple point, where the flux can have two
-/// maxima, to be looked for there at once, and of the receiver's pressure to be looked for from the last one.
-const CLEAR: f64 = 1.05;
 
 /// Keeps a throat between liquid and vapour.
 fn remember(properties: &impl PropertySource, stagnation: &Stagnation, best: &Best, hint: &Hint) {
@@ -565,8 +557,9 @@ fn entropy_on_line(
     Ok(root.x)
 }
 
-/// Shares of a two-phase stretch from its top at which a flux that does not grow there may grow again.
-const BELOW_THE_TOP: [f64; 4] = [1e-3, 1e-2, 3e-2, 0.1];
+/// Shares of a two-phase stretch from its top at which the flux may grow: close to the critical point sound is slow, and
+/// one that does not at the top may again below.
+const FROM_THE_TOP: [f64; 5] = [0.0, 1e-3, 1e-2, 3e-2, 0.1];
 
 /// A two-phase stretch between two temperatures. Returns whether the receiver was met in it.
 fn two_phase(
@@ -593,19 +586,15 @@ fn two_phase(
     if last.growth >= 0.0 {
         best.offer(stagnation.enthalpy, &last);
     } else {
-        let first = at(top)?;
-        let mut grows = (first.growth > 0.0).then_some((top, first.growth));
-        if grows.is_none() {
-            best.offer(stagnation.enthalpy, &first);
-            // Close to the critical point sound is slow, and the flux may grow again below.
-            for share in BELOW_THE_TOP {
-                let t = top - share * (top - end_temperature);
-                let growth = at(t)?.growth;
-                if growth > 0.0 {
-                    grows = Some((t, growth));
-                    break;
-                }
+        let mut grows = None;
+        for share in FROM_THE_TOP {
+            let t = top - share * (top - end_temperature);
+            let place = at(t)?;
+            if place.growth > 0.0 {
+                grows = Some((t, place.growth));
+                break;
             }
+            best.offer(stagnation.enthalpy, &place);
         }
         if let Some(grows) = grows {
             let found = match secant(&at, (end_temperature, last.growth), grows)? {

@@ -10,7 +10,7 @@
 //! full of liquid that begins to boil gives what it gave.
 
 use crate::flow::discharge_flux::{GasMixture, mixture};
-use crate::flow::hint::Hint;
+use crate::flow::hint::{CLEAR, Hint};
 use crate::flow::stagnation::{Choke, Condensate, Content, Flux, Stagnation};
 use crate::flow::{FlowError, isentrope, near_critical, saturated_table};
 use crate::numerics::smooth_step;
@@ -23,9 +23,6 @@ const TRACE: f64 = 0.05;
 
 /// Range above the triple point over which its liquid begins to yield [K]; it hardly does there.
 const ABOVE_TRIPLE: f64 = 2.0;
-
-/// Ratio of pressures by which a throat must lie clear of the receiver's to be looked for from the last one.
-const CLEAR: f64 = 1.05;
 
 /// Part of ln(rho) within which a flux that grows at both ends has no maximum that matters.
 const STRIDE: f64 = 0.05;
@@ -56,13 +53,7 @@ pub fn mass_flux(
                 &hint,
             )
         }
-        Content::Mixture { .. } => choking_at(
-            properties,
-            stagnation,
-            receiver_pressure,
-            sonic,
-            &Hint::default(),
-        ),
+        Content::Mixture { .. } => afresh(properties, stagnation, receiver_pressure, sonic),
     }
 }
 
@@ -95,6 +86,17 @@ pub(crate) fn choking_at(
     }
 }
 
+/// The same with no place known from before.
+fn afresh(
+    properties: &impl PropertySource,
+    stagnation: &Stagnation,
+    receiver_pressure: f64,
+    sonic: Option<Choke>,
+) -> Result<Flux, FlowError> {
+    let hint = Hint::default();
+    choking_at(properties, stagnation, receiver_pressure, sonic, &hint)
+}
+
 fn of_mixture(
     properties: &impl PropertySource,
     stagnation: &Stagnation,
@@ -125,15 +127,18 @@ fn of_single(
     sonic: Option<Choke>,
     hint: &Hint,
 ) -> Result<Flux, FlowError> {
-    if !near_critical::may_pass_beyond(stagnation) {
-        return first_maximum(
+    let first = || {
+        first_maximum(
             properties,
             stagnation,
             start,
             receiver_pressure,
             sonic,
             hint,
-        );
+        )
+    };
+    if !near_critical::may_pass_beyond(stagnation) {
+        return first();
     }
     let known = saturated_table::beyond(properties, stagnation)
         .filter(|choke| choke.chokes(receiver_pressure))
@@ -143,14 +148,7 @@ fn of_single(
     {
         return Ok(second);
     }
-    let first = first_maximum(
-        properties,
-        stagnation,
-        start,
-        receiver_pressure,
-        sonic,
-        hint,
-    )?;
+    let first = first()?;
     if !first.choked {
         return Ok(first);
     }
@@ -308,13 +306,7 @@ fn yielding(
     }
     let liquid = Stagnation::liquid(properties, &properties.saturation(t)?);
     let choke = saturated_table::frozen(properties, &liquid);
-    let flux = choking_at(
-        properties,
-        &liquid,
-        receiver_pressure,
-        choke,
-        &Hint::default(),
-    )?;
+    let flux = afresh(properties, &liquid, receiver_pressure, choke)?;
     let condensed = near_critical::without_vapour(properties, &liquid, receiver_pressure);
     Ok(1.0 + above * (flux.mass_flux / condensed - 1.0))
 }
@@ -332,13 +324,7 @@ fn expanding(
     let vapour = Stagnation::light(properties, &properties.saturation(stagnation.temperature)?);
     let choke = saturated_table::frozen(properties, &vapour)
         .or_else(|| isentrope::sonic_of_gas(properties, &vapour).map(|sonic| sonic.choke()));
-    let flux = choking_at(
-        properties,
-        &vapour,
-        receiver_pressure,
-        choke,
-        &Hint::default(),
-    )?;
+    let flux = afresh(properties, &vapour, receiver_pressure, choke)?;
     let alone = GasMixture {
         gas_fraction: 1.0,
         condensed: Condensate::NONE,

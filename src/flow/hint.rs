@@ -50,6 +50,10 @@ impl Place {
     }
 }
 
+/// Ratio of pressures by which a throat must lie clear of the receiver's pressure, and of the triple point, where the
+/// flux can have two maxima, to be looked for from the last one.
+pub(super) const CLEAR: f64 = 1.05;
+
 /// Part of ln(rho) over which a slope is formed.
 const NEARBY: f64 = 1e-4;
 

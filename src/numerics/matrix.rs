@@ -43,12 +43,11 @@ impl Matrix {
         }
     }
 
-    /// One row; empty outside.
+    /// One row; zeros outside.
     #[must_use]
     pub fn row(&self, row: usize) -> Vec<f64> {
-        let inside = row < self.rows();
-        let entries = (0..self.columns()).filter(|_| inside);
-        entries.map(|column| self.at(row, column)).collect()
+        let columns = 0..self.columns();
+        columns.map(|column| self.at(row, column)).collect()
     }
 
     /// One column; empty outside.
@@ -68,6 +67,13 @@ impl Matrix {
         entries
             .get_mut(column * rows..(column + 1) * rows)
             .unwrap_or(&mut [])
+    }
+
+    /// Sets a column from its first entry on, as far as there are any.
+    pub fn set_column(&mut self, column: usize, entries: impl IntoIterator<Item = f64>) {
+        for (slot, entry) in self.column_mut(column).iter_mut().zip(entries) {
+            *slot = entry;
+        }
     }
 
     /// Product with a vector; entries beyond the columns count for nothing, missing ones as zero.
@@ -112,31 +118,28 @@ impl Matrix {
     /// Cholesky factor of a symmetric positive definite matrix; `None` for any other.
     #[must_use]
     pub fn cholesky(&self) -> Option<Cholesky> {
-        let own = self.is_square_and_finite().then(|| self.0.clone())?;
-        Some(Cholesky(own.cholesky()?))
+        Some(Cholesky(self.square()?.cholesky()?))
     }
 
     /// Eigenvalues and eigenvectors (as columns) of a symmetric matrix, ascending; `None` where it has entries that are
     /// no numbers.
     #[must_use]
     pub fn symmetric_eigen(&self) -> Option<(Vec<f64>, Matrix)> {
-        let (own, most) = (self.0.clone(), EIGEN_STEPS * (1 + self.rows()));
-        let found = self.is_square_and_finite().then_some(own)?;
-        let found = SymmetricEigen::try_new(found, f64::EPSILON, most)?;
+        let most = EIGEN_STEPS * (1 + self.rows());
+        let found = SymmetricEigen::try_new(self.square()?, f64::EPSILON, most)?;
         let mut pairs: Vec<(f64, usize)> = found.eigenvalues.iter().copied().zip(0..).collect();
         pairs.sort_by(|a, b| a.0.total_cmp(&b.0));
         let mut vectors = Matrix::zero(self.rows(), self.rows());
         for (to, (_, from)) in pairs.iter().enumerate() {
-            let entries = found.eigenvectors.column(*from);
-            for (slot, entry) in vectors.column_mut(to).iter_mut().zip(entries.iter()) {
-                *slot = *entry;
-            }
+            vectors.set_column(to, found.eigenvectors.column(*from).iter().copied());
         }
         Some((pairs.into_iter().map(|(value, _)| value).collect(), vectors))
     }
 
-    fn is_square_and_finite(&self) -> bool {
-        self.0.is_square() && self.0.iter().all(|entry| entry.is_finite())
+    /// A copy to be taken apart; `None` where it is not square or not all numbers.
+    fn square(&self) -> Option<DMatrix<f64>> {
+        let sound = self.0.is_square() && self.0.iter().all(|entry| entry.is_finite());
+        sound.then(|| self.0.clone())
     }
 }
 

@@ -10,8 +10,6 @@ use super::wording;
 
 /// Least probability of a rival that is worth a place in the line.
 const WORTH_A_WORD: f64 = 0.01;
-/// Standard deviations from what is believed of it beyond which a value stands out.
-const STANDS_OUT: f64 = 3.0;
 
 /// Cause, how sure, the number behind it, the margin. Of two causes that make the same hole the hole comes first: a
 /// record is sure of that, and of no more.
@@ -64,22 +62,21 @@ pub fn verdict(report: &Report<'_>, units: UnitSystem) -> String {
 /// "static friction of the nose 241 N, 4.4 sd above the 41.0 N of the design", of the value of the likeliest explanation
 /// that is farthest from what is believed of it, where one stands out.
 pub(super) fn strained(diagnosis: &Diagnosis, units: UnitSystem) -> Option<String> {
-    let of_design = diagnosis.values.iter().filter(|v| v.path.is_some());
-    let farthest = of_design.max_by(|a, b| a.shift.abs().total_cmp(&b.shift.abs()))?;
-    (farthest.shift.abs() > STANDS_OUT).then(|| {
-        format!(
-            "{} {}, {:.1} sd {} the {} of the design",
-            farthest.label,
-            format(farthest.dimension, farthest.value, units),
-            farthest.shift.abs(),
-            if farthest.shift > 0.0 {
-                "above"
-            } else {
-                "below"
-            },
-            format(farthest.dimension, farthest.expected, units),
-        )
-    })
+    let strained = diagnosis.values.iter().filter(|v| v.is_strained());
+    let farthest = strained.max_by(|a, b| a.shift.abs().total_cmp(&b.shift.abs()))?;
+    let side = if farthest.shift > 0.0 {
+        "above"
+    } else {
+        "below"
+    };
+    let show = |value| format(farthest.dimension, value, units);
+    Some(format!(
+        "{} {}, {:.1} sd {side} the {} of the design",
+        farthest.label,
+        show(farthest.value),
+        farthest.shift.abs(),
+        show(farthest.expected),
+    ))
 }
 
 /// "seal leaking, 97 %".

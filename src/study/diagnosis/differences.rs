@@ -114,7 +114,7 @@ impl Problem<'_, '_> {
     pub fn column_slopes(&self, settled: &Settled, columns: &[usize], slopes: &mut Matrix) {
         let n = self.outer.len();
         let probe = |column: &usize| {
-            slopes.column_mut(*column).fill(0.0);
+            slopes.set_column(*column, std::iter::repeat(0.0));
             Probe {
                 direction: (0..n).map(|i| f64::from(u8::from(i == *column))).collect(),
                 size: FIRST,
@@ -264,10 +264,7 @@ impl Problem<'_, '_> {
             let own = role(self, *k).filter(|role| !matches!(role, Role::Fault(_)));
             let same = |k: &usize| own.is_some() && role(other, *k) == own;
             if let Some(from) = other.outer.iter().position(same) {
-                let own = slopes.column(from);
-                for (slot, slope) in found.column_mut(place).iter_mut().zip(own) {
-                    *slot = *slope;
-                }
+                found.set_column(place, slopes.column(from).iter().copied());
             }
         }
         found

@@ -4,7 +4,6 @@ use rayon::prelude::*;
 
 use crate::study::StudyError;
 
-use super::DiagnosisSettings;
 use super::cause::Cause;
 use super::hypothesis::{CLOSER, Hypothesis};
 use super::parameter::Role;
@@ -13,13 +12,12 @@ use super::ranking::{
     BORROWS, IN_THE_RUNNING, best_of, explained, explains, in_turns, most_likely,
 };
 use super::starts::{Known, ranked_starts};
+use super::{DiagnosisSettings, STRAINED};
 
 /// Fall of the cost by which an explanation is another one to look from.
 const MUCH_BETTER: f64 = 10.0;
 /// Cost above that of a second explanation from which a fit is tried again.
 const MUCH_WORSE: f64 = 30.0;
-/// Standard deviations beyond which a value of the design is rather at fault than as it is believed.
-const STRAINED: f64 = 3.0;
 
 /// An explanation from which others may be looked for.
 pub struct Lender<'m, 'a> {
@@ -112,6 +110,7 @@ pub fn scan_again(
     };
     let healthy = lender.problem.cause == Cause::NothingWrong;
     let all = lender.best && (!healthy || lender.relieved.is_some());
+    // From the design as it is that explains the traces all have begun already.
     let known = Some(&lender.known).filter(|_| !(healthy && explained && all));
     let designs: Vec<&Known> = known.into_iter().chain(&lender.relieved).collect();
     in_turns(hypotheses, settings, |hypothesis| {

@@ -147,6 +147,9 @@ impl Default for DiagnosisSettings {
     }
 }
 
+/// Standard deviations beyond which a value of the design is rather at fault than as it is believed.
+const STRAINED: f64 = 3.0;
+
 /// A fitted value.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FittedValue {
@@ -172,6 +175,14 @@ pub struct FittedValue {
     pub shift: f64,
     /// Share of the prior's variance that the traces have removed, 0-1.
     pub resolved: f64,
+}
+
+impl FittedValue {
+    /// Whether it is a value of the design, so far from what is believed of it that it is rather at fault.
+    #[must_use]
+    pub fn is_strained(&self) -> bool {
+        self.path.is_some() && self.shift.abs() > STRAINED
+    }
 }
 
 /// A cause with its probability.

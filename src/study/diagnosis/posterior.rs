@@ -129,9 +129,7 @@ impl<'p> Around<'p> {
         for (place, (k, rate)) in seen.iter().zip(&rates).enumerate() {
             if *rate > 0.0 {
                 let own = fit.jacobian.column(*k);
-                for (slot, slope) in slopes.column_mut(place).iter_mut().zip(own) {
-                    *slot = slope / rate;
-                }
+                slopes.set_column(place, own.iter().map(|slope| slope / rate));
             }
         }
         Some(Around {

@@ -247,10 +247,7 @@ impl Problem<'_, '_> {
         let mut slopes = Matrix::zero(rows, self.inner.len());
         for (column, k) in self.inner.iter().enumerate() {
             let own = |view| self.sensor_slopes(runs, z, *k, view).unwrap_or_default();
-            let entries = views.iter().flat_map(own);
-            for (slot, slope) in slopes.column_mut(column).iter_mut().zip(entries) {
-                *slot = slope;
-            }
+            slopes.set_column(column, views.iter().flat_map(own));
         }
         slopes
     }

@@ -46,10 +46,7 @@ impl Problem<'_, '_> {
             let follows = factor.solve(&settled.slopes.transpose_times(own));
             let taken = settled.slopes.times(&follows);
             let left = own.iter().zip(&taken).map(|(own, taken)| own - taken);
-            let entries = left.chain(follows.iter().map(|follows| -follows));
-            for (slot, entry) in projected.column_mut(column).iter_mut().zip(entries) {
-                *slot = entry;
-            }
+            projected.set_column(column, left.chain(follows.iter().map(|follows| -follows)));
         }
         Some(projected)
     }
@@ -64,9 +61,7 @@ impl Problem<'_, '_> {
                 .collect();
             let taken = settled.slopes.times(&follows);
             let entries = projected.column(place).iter().zip(&taken);
-            for (slot, (own, taken)) in slopes.column_mut(place).iter_mut().zip(entries) {
-                *slot = own + taken;
-            }
+            slopes.set_column(place, entries.map(|(own, taken)| own + taken));
         }
         slopes
     }
@@ -77,15 +72,10 @@ impl Problem<'_, '_> {
         let mut all = Matrix::zero(rows, self.parameters.len());
         let rates = self.rates(&settled.z);
         for ((place, k), rate) in self.outer.iter().enumerate().zip(&rates) {
-            for (slot, slope) in all.column_mut(*k).iter_mut().zip(slopes.column(place)) {
-                *slot = rate * slope;
-            }
+            all.set_column(*k, slopes.column(place).iter().map(|slope| rate * slope));
         }
         for (place, k) in self.inner.iter().enumerate() {
-            let own = settled.slopes.column(place);
-            for (slot, slope) in all.column_mut(*k).iter_mut().zip(own) {
-                *slot = *slope;
-            }
+            all.set_column(*k, settled.slopes.column(place).iter().copied());
         }
         all
     }
