@@ -6,7 +6,7 @@ use crate::units::{Dimension, UnitSystem, axis_unit, format_time};
 
 use super::diagnosis::Report;
 use super::diagnosis_verdict::verdict;
-use super::figure::{Band, Curve, Figure, Level, Mark, Panel};
+use super::figure::{Band, Curve, Figure, Level, Mark, Panel, wrapped};
 
 /// The picture of one trace of a diagnosis.
 #[must_use]
@@ -47,7 +47,7 @@ pub fn diagnosis(report: &Report<'_>, trace: usize, units: UnitSystem) -> Figure
         subtitle: verdict(report, units)
             .split("; ")
             .take(3)
-            .map(str::to_owned)
+            .flat_map(wrapped)
             .collect(),
         x_label: format!("time on the clock of the trace [{}]", seconds.symbol),
         x_range: (seconds.from_si(first), seconds.from_si(last)),

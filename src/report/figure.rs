@@ -176,6 +176,22 @@ pub(super) fn headline(scene: &mut Scene, origin: f64, title: &str, lines: &[Str
     }
 }
 
+/// A sentence in lines that fit the page.
+pub(super) fn wrapped(sentence: &str) -> Vec<String> {
+    const MOST: usize = 116;
+    let mut lines: Vec<String> = Vec::new();
+    for word in sentence.split(' ') {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + word.chars().count() < MOST => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    lines
+}
+
 impl Panel {
     /// Range of everything drawn, and of the levels near it.
     fn range(&self, across: &Axis) -> (f64, f64) {

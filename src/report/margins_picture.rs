@@ -5,7 +5,7 @@ use crate::study::CriterionKind;
 use crate::study::margins::{Edge, Stretch, Sweep};
 use crate::units::format_percent;
 
-use super::figure::{Band, Curve, Figure, Level, Mark, Panel};
+use super::figure::{Band, Curve, Figure, Level, Mark, Panel, wrapped};
 use super::margins::{MarginsReport, SweptValue, headlines, short};
 use super::margins_text::by_closeness;
 use super::sheet::{Block, Border, Cell, CellMap, Sheet};
@@ -39,22 +39,6 @@ pub fn margins(report: MarginsReport<'_>) -> Sheet {
         },
         blocks: vec![block],
     }
-}
-
-/// A sentence in lines that fit the page.
-fn wrapped(sentence: &str) -> Vec<String> {
-    const MOST: usize = 116;
-    let mut lines: Vec<String> = Vec::new();
-    for word in sentence.split(' ') {
-        match lines.last_mut() {
-            Some(line) if line.chars().count() + word.chars().count() < MOST => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(word.to_owned()),
-        }
-    }
-    lines
 }
 
 fn along(report: &MarginsReport<'_>) -> Figure {
