@@ -5,9 +5,11 @@ mod common;
 
 use coldkick::flow::FluxModel;
 use coldkick::network::Network;
+use coldkick::network::heat::{cooper_boiling_flux, surface_tension, zuber_critical_flux};
 use coldkick::network::spec::{Ambient, Draw, End, InsideHeat, OutsideHeat, Wall};
 use coldkick::numerics::integrate::System as _;
 use coldkick::thermo::coexistence::saturation;
+use coldkick::thermo::fluids::carbon_dioxide as co2;
 use coldkick::thermo::source::{Equations, PropertySource, Tables};
 use common::systems::{cartridge, orifice, rigid};
 
@@ -138,4 +140,63 @@ fn heat_does_not_jump_where_a_full_vessel_begins_to_boil() {
 fn nothing_jumps_where_a_full_vessel_begins_to_boil() {
     nothing_jumps(Equations);
     nothing_jumps(Tables);
+}
+
+/// Cooper's law as printed, h = 55 pr^(0.12 - 0.2 log10 Rp) (-log10 pr)^-0.55 M^-0.5 q^0.67, holds between the flux and
+/// the superheat that half the wall leaves of the difference; above Zuber's flux, that flux is all there is.
+#[test]
+fn boiling_behind_half_a_wall_keeps_coopers_law() {
+    let (height, gravity) = (0.08, 9.81);
+    let (area, half_wall) = (5e-3, 0.005);
+    let (mut held, mut capped) = (0, 0);
+    for temperature in [222.0, 250.0, 273.15, 290.0, 300.0_f64] {
+        for hotter in [0.02, 0.3, 1.0, 4.0, 15.0, 60.0] {
+            for roughness in [0.4e-6, 1e-6, 5e-6_f64] {
+                let law = InsideHeat::Boiling {
+                    roughness,
+                    area_factor: 1.0,
+                    height,
+                    gravity,
+                };
+                let [watts, _] = heat(temperature, hotter, law, -0.5);
+                let line = saturation(temperature).unwrap();
+                let latent =
+                    line.light.enthalpy(line.pressure) - line.heavy.enthalpy(line.pressure);
+                let most = zuber_critical_flux(
+                    latent,
+                    line.heavy.density(),
+                    line.light.density(),
+                    surface_tension(temperature),
+                    gravity,
+                );
+                let flux = watts / area;
+                if (flux / most - 1.0).abs() < 1e-9 {
+                    capped += 1;
+                    continue;
+                }
+                assert!(
+                    flux < most,
+                    "{temperature} K, {hotter} K: {flux} above {most}"
+                );
+                held += 1;
+                let superheat = hotter - watts * half_wall;
+                let pr = (line.pressure / co2::CRITICAL_PRESSURE).clamp(0.001, 0.9);
+                let microns = roughness * 1e6;
+                let molar = co2::MOLAR_MASS * 1e3;
+                let coefficient =
+                    55.0 * pr.powf(0.12 - 0.2 * microns.log10()) * (-pr.log10()).powf(-0.55)
+                        / molar.sqrt()
+                        * flux.powf(0.67);
+                let error = (coefficient * superheat / flux - 1.0).abs();
+                assert!(
+                    error < 1e-6,
+                    "{temperature} K, {hotter} K, {roughness}: {error:e}, {superheat} K left"
+                );
+                let free = cooper_boiling_flux(pr, roughness, superheat);
+                assert!((free / flux - 1.0).abs() < 1e-6, "{free} for {flux}");
+            }
+        }
+    }
+    println!("{held} by the law, {capped} at the cap");
+    assert!(held > 40 && capped > 5, "{held} and {capped}");
 }

@@ -1,7 +1,8 @@
 //! The tables against the equations they were made from: the error bounds that
 //! `thermo::surface` and `thermo::line_table` state.
 
-use coldkick::flow::discharge_flux::pure;
+use coldkick::flow::discharge_flux::{pure, pure_from};
+use coldkick::flow::hint::Hint;
 use coldkick::flow::stagnation::Stagnation;
 use coldkick::flow::{FluxModel, saturated_table};
 use coldkick::network::heat::{GRAVITY, churchill_chu_plate, from_outside};
@@ -9,7 +10,7 @@ use coldkick::network::spec::{InsideHeat, OutsideHeat, Wall};
 use coldkick::network::transport;
 use coldkick::thermo::fluids::carbon_dioxide as co2;
 use coldkick::thermo::source::{Equations, PropertySource, Tables};
-use coldkick::thermo::{Coexistence, FluidPoint, air, surface};
+use coldkick::thermo::{Coexistence, FluidPoint, air, saturated_vapour, surface};
 
 /// Differences of the properties, each as a share of its ideal-gas and residual parts together.
 fn difference(found: &FluidPoint, wanted: &FluidPoint) -> [(&'static str, f64); 6] {
@@ -142,6 +143,63 @@ fn boiling_temperatures_are_those_of_the_line() {
 }
 
 #[test]
+fn subliming_temperatures_are_those_of_the_line() {
+    let mut known = 0;
+    let (low, high) = (60.0_f64, 5.179e5_f64);
+    for i in 0..2000 {
+        let pressure = low * (high / low).powf((f64::from(i) + 0.37) / 2000.0);
+        let Some(t) = Tables.subliming_temperature(pressure) else {
+            continue;
+        };
+        known += 1;
+        let there = Equations.sublimation(t).unwrap().pressure;
+        let error = (there / pressure - 1.0).abs();
+        assert!(error < 5e-8, "{error:e} at {pressure} Pa");
+    }
+    assert!(known > 1900, "{known} of 2000");
+    assert_eq!(Equations.subliming_temperature(1e5), None);
+    assert_eq!(Tables.subliming_temperature(6e5), None);
+}
+
+#[test]
+fn saturated_vapour_is_that_of_the_equations() {
+    let mut known = [0, 0];
+    let mut worst = ("", 0.0, 0.0);
+    for i in 0..3000 {
+        let t = 125.0 + (co2::CRITICAL_TEMPERATURE - 0.1 - 125.0) * (f64::from(i) + 0.31) / 3000.0;
+        let [tabled, solved] = if t < co2::TRIPLE_TEMPERATURE {
+            [Tables.sublimation(t), Equations.sublimation(t)]
+        } else {
+            [Tables.saturation(t), Equations.saturation(t)]
+        }
+        .map(Result::unwrap);
+        let (found, wanted) = (Tables.vapour(&tabled), Equations.vapour(&solved));
+        // Whether it came from curves or, near the critical point, from the surface.
+        for (name, error) in difference(&found, &wanted) {
+            if error > worst.1 {
+                worst = (name, error, t);
+            }
+        }
+        let least = saturated_vapour::least_density(t).unwrap();
+        let here = solved.light.density();
+        assert!(
+            least <= here && least > 0.75 * here,
+            "{least} at {t} K, {here} there"
+        );
+        known[0] += usize::from(saturated_vapour::point(&tabled).is_some());
+        let Some(dew) = Tables.dew_temperature(solved.light.entropy) else {
+            continue;
+        };
+        known[1] += 1;
+        assert!((dew - t).abs() < 1e-6, "{dew} at {t} K");
+    }
+    println!("{worst:?} {known:?}");
+    assert!(worst.1 < 1e-6, "{worst:?}");
+    assert!(known[0] > 2900 && known[1] > 2800, "{known:?} of 3000");
+    assert_eq!(Equations.dew_temperature(1700.0), None);
+}
+
+#[test]
 fn saturated_phases_flow_by_tables_as_by_the_equations() {
     let mut worst = 0.0_f64;
     for t in [
@@ -252,4 +310,83 @@ fn heat_from_still_air_by_its_table_is_that_of_the_law() {
             "{found} against {wanted}"
         );
     }
+}
+
+/// Gases, and vapour beside dry ice, that have dry ice in them before they are out.
+#[test]
+fn what_forms_dry_ice_flows_by_tables_as_by_the_equations() {
+    let mut met = (0, 0, 0);
+    let mut check = |tabled: &Stagnation, solved: &Stagnation, hint: &Hint| {
+        for share in [0.0, 0.15, 0.3, 0.45, 0.55, 0.65, 0.8, 0.93, 0.995] {
+            let receiver = share * solved.pressure;
+            let wanted = pure(&Equations, FluxModel::Equilibrium, solved, receiver).unwrap();
+            let fresh = pure(&Tables, FluxModel::Equilibrium, tabled, receiver).unwrap();
+            let model = FluxModel::Equilibrium;
+            let followed = pure_from(&Tables, model, tabled, receiver, hint).unwrap();
+            for (how, found) in [("fresh", &fresh), ("followed", &followed)] {
+                let error = (found.mass_flux / wanted.mass_flux - 1.0).abs();
+                assert!(
+                    error < 1e-6,
+                    "{how}: {error:e} from {:.2} K, {:.4e} Pa to {receiver:.4e} Pa: {found:?}, {wanted:?}",
+                    solved.temperature,
+                    solved.pressure
+                );
+                let apart = (found.throat_pressure / wanted.throat_pressure - 1.0).abs();
+                assert!(
+                    apart < 1e-4,
+                    "{how}: throat {apart:e} from {:.2} K, {:.4e} Pa to {receiver:.4e} Pa: {found:?}, {wanted:?}",
+                    solved.temperature,
+                    solved.pressure
+                );
+                // Where the receiver is said not to matter it does not.
+                let lower = 0.5 * found.unmoved_up_to;
+                if lower > 0.0 {
+                    let lower = pure(&Equations, FluxModel::Equilibrium, solved, lower).unwrap();
+                    let moved = (lower.mass_flux / found.mass_flux - 1.0).abs();
+                    assert!(moved < 1e-6, "{how}: {moved:e} from {solved:?}");
+                }
+            }
+            if wanted.throat_pressure < 0.999 * co2::TRIPLE_PRESSURE_ROUNDED {
+                met.0 += 1;
+                met.1 += usize::from(wanted.choked);
+                met.2 += usize::from(fresh.unmoved_up_to > 0.0);
+            }
+        }
+    };
+    for pressure in [
+        0.4e5, 1.1e5, 2.3e5, 3.7e5, 5.0e5, 6.1e5, 7.4e5, 8.6e5, 9.8e5, 12e5,
+    ] {
+        let hint = Hint::default();
+        for i in 0..40 {
+            let t = 172.0 + 2.5 * f64::from(i);
+            let density = pressure / (co2::SPECIFIC_GAS_CONSTANT * t);
+            let density = (0..60).fold(density, |rho, _| {
+                rho * pressure / FluidPoint::new(t, rho).pressure
+            });
+            let line = if t < co2::TRIPLE_TEMPERATURE {
+                Equations.sublimation(t)
+            } else {
+                Equations.saturation(t)
+            };
+            if density > line.unwrap().light.density() {
+                continue;
+            }
+            let [tabled, solved] =
+                [Tables.fluid(t, density), Equations.fluid(t, density)].map(Stagnation::single);
+            check(&tabled, &solved, &hint);
+        }
+    }
+    let hint = Hint::default();
+    for i in 0..60 {
+        let t = 175.0 + 0.7 * f64::from(i);
+        let [tabled, solved] =
+            [Tables.sublimation(t), Equations.sublimation(t)].map(|line| line.unwrap());
+        check(
+            &Stagnation::light(&Tables, &tabled),
+            &Stagnation::light(&Equations, &solved),
+            &hint,
+        );
+    }
+    println!("{met:?}");
+    assert!(met.0 > 1000 && met.1 > 500 && met.2 > 400, "{met:?}");
 }

@@ -119,6 +119,7 @@ fn blend(a: &Flux, b: &Flux, share: f64) -> Flux {
             b.choked && (a.choked || share >= 1.0)
         },
         throat_pressure: mix(a.throat_pressure, b.throat_pressure),
+        unmoved_up_to: a.unmoved_up_to.min(b.unmoved_up_to),
     }
 }
 
@@ -151,6 +152,7 @@ fn dyer(
             mass_flux: bernoulli,
             choked: false,
             throat_pressure: receiver_pressure,
+            unmoved_up_to: 0.0,
         });
     }
     let k =
@@ -159,6 +161,7 @@ fn dyer(
         mass_flux: (k * bernoulli + equilibrium.mass_flux) / (1.0 + k),
         choked: equilibrium.choked,
         throat_pressure: equilibrium.throat_pressure,
+        unmoved_up_to: 0.0,
     })
 }
 
@@ -195,17 +198,21 @@ pub fn mixture(gas: &GasMixture, receiver_pressure: f64) -> Flux {
     if dust.volume < 1e-9 * x {
         // Dust of no volume only adds inertia: G grows by 1/sqrt(x).
         let (psi, critical) = perfect_gas::flux_and_critical_ratio(ratio, kappa);
+        let choked = ratio < critical;
         return Flux {
             mass_flux: psi * scale / x.sqrt(),
-            choked: ratio < critical,
+            choked,
             throat_pressure: p0 * ratio.max(critical),
+            unmoved_up_to: if choked { p0 * critical } else { 0.0 },
         };
     }
     let (flux, throat) = dusty(x, &dust, kappa, ratio.max(LOWEST_RATIO));
+    let choked = throat > ratio.max(LOWEST_RATIO);
     Flux {
         mass_flux: flux * scale,
-        choked: throat > ratio.max(LOWEST_RATIO),
+        choked,
         throat_pressure: p0 * throat,
+        unmoved_up_to: if choked { p0 * throat } else { 0.0 },
     }
 }
 

@@ -11,10 +11,11 @@
 use std::sync::LazyLock;
 
 use crate::flow::critical_boundary::{self, CriticalEnds};
-use crate::flow::hint::{CLEAR, Hint, LastThroat};
+use crate::flow::hint::{CLEAR, Hint};
 use crate::flow::sonic_table::Sonic;
 use crate::flow::stagnation::{Choke, Content, Flux, Stagnation};
-use crate::flow::{FlowError, isentrope, saturated_table};
+use crate::flow::throat::{self, Best, Throat, secant, throat};
+use crate::flow::{FlowError, isentrope, over_ice, saturated_table};
 use crate::numerics::roots::{self, Ends, Tolerance};
 use crate::thermo::coexistence::{self, Coexistence, triple_point};
 use crate::thermo::fluids::carbon_dioxide as co2;
@@ -22,56 +23,7 @@ use crate::thermo::source::PropertySource;
 use crate::thermo::{FluidPoint, LOWEST_TEMPERATURE, ThermoError};
 
 /// Lowest throat temperature considered [K]; the pressure there is a few hundredths of a pascal.
-const COLDEST_THROAT: f64 = LOWEST_TEMPERATURE - 20.0;
-
-/// A point on the isentrope.
-#[derive(Debug, Clone, Copy)]
-struct Throat {
-    temperature: f64,
-    pressure: f64,
-    density: f64,
-    enthalpy: f64,
-    /// Squared equilibrium sound speed times a positive factor minus the kinetic term: positive
-    /// while G still grows towards lower pressure.
-    growth: f64,
-}
-
-/// Best flux found so far on the way down, and where.
-#[derive(Debug, Clone, Copy)]
-struct Best {
-    flux: f64,
-    pressure: f64,
-    temperature: f64,
-}
-
-impl Best {
-    fn at_rest(stagnation: &Stagnation) -> Self {
-        Self {
-            flux: 0.0,
-            pressure: stagnation.pressure,
-            temperature: stagnation.temperature,
-        }
-    }
-
-    fn flux(&self, receiver_pressure: f64) -> Flux {
-        Flux {
-            mass_flux: self.flux,
-            choked: receiver_pressure < self.pressure * (1.0 - 1e-9),
-            throat_pressure: self.pressure,
-        }
-    }
-
-    fn offer(&mut self, enthalpy0: f64, throat: &Throat) {
-        let flux = throat.density * (2.0 * (enthalpy0 - throat.enthalpy)).max(0.0).sqrt();
-        if flux > self.flux {
-            *self = Self {
-                flux,
-                pressure: throat.pressure,
-                temperature: throat.temperature,
-            };
-        }
-    }
-}
+pub(super) const COLDEST_THROAT: f64 = LOWEST_TEMPERATURE - 20.0;
 
 /// Mass flux from `stagnation` into a receiver at `receiver_pressure` [Pa].
 ///
@@ -113,6 +65,11 @@ pub(crate) fn across_boundaries<P: PropertySource>(
         return of_saturated_phase(properties, stagnation, receiver_pressure);
     }
     let follows = P::CHEAP && !may_have_two_maxima(stagnation);
+    if follows
+        && let Some(flux) = over_ice::mass_flux(properties, stagnation, receiver_pressure, hint)
+    {
+        return Ok(flux);
+    }
     if follows && let Some(flux) = resumed(properties, stagnation, receiver_pressure, hint) {
         return Ok(flux);
     }
@@ -120,7 +77,8 @@ pub(crate) fn across_boundaries<P: PropertySource>(
     let flux = best.flux(receiver_pressure);
     hint.throat.set(None);
     if follows && flux.choked {
-        remember(properties, stagnation, &best, hint);
+        let line = beside_liquid(properties, stagnation);
+        throat::remember(&line, stagnation, best.temperature, hint);
     }
     Ok(flux)
 }
@@ -133,7 +91,6 @@ fn of_saturated_phase(
 ) -> Result<Flux, FlowError> {
     let (low, high) = (co2::TRIPLE_TEMPERATURE, stagnation.temperature);
     let mut best = Best::at_rest(stagnation);
-    best.pressure = receiver_pressure;
     if let Some(t) = temperature_of(
         &|t| properties.saturation(t),
         (low, high),
@@ -143,11 +100,7 @@ fn of_saturated_phase(
         let end = throat(&line, stagnation.entropy, stagnation.enthalpy);
         best.offer(stagnation.enthalpy, &end);
     }
-    Ok(Flux {
-        mass_flux: best.flux,
-        choked: false,
-        throat_pressure: receiver_pressure,
-    })
+    Ok(best.met(receiver_pressure))
 }
 
 /// The flux of liquid and vapour that are still both there, and slower than sound, where they meet the
@@ -172,11 +125,10 @@ fn unchoked(
     }
     let mut best = Best::at_rest(stagnation);
     best.offer(stagnation.enthalpy, &end);
-    best.pressure = receiver_pressure;
-    Some(best.flux(receiver_pressure))
+    Some(best.met(receiver_pressure))
 }
 
-/// Choked flow whose throat lies near the last one, by chords from there; `None` where it does not, where
+/// Choked flow whose throat between liquid and vapour lies near the last one; `None` where it does not, where
 /// the receiver's pressure may matter, or where the triple point is near enough for two maxima.
 fn resumed(
     properties: &impl PropertySource,
@@ -184,41 +136,26 @@ fn resumed(
     receiver_pressure: f64,
     hint: &Hint,
 ) -> Option<Flux> {
-    let last = hint.throat.get()?;
-    let mut t = last.ratio * stagnation.temperature;
-    let mut slope = last.slope;
-    let mut older: Option<(f64, f64)> = None;
-    for _ in 0..6 {
-        if !(t > co2::TRIPLE_TEMPERATURE && t < stagnation.temperature) {
-            return None;
+    let found = throat::followed(&beside_liquid(properties, stagnation), stagnation, hint)?;
+    let clear = found.pressure > CLEAR * co2::TRIPLE_PRESSURE_ROUNDED
+        && receiver_pressure < found.pressure / CLEAR;
+    clear.then(|| {
+        let mut best = Best::at_rest(stagnation);
+        best.offer(stagnation.enthalpy, &found);
+        Flux {
+            unmoved_up_to: found.pressure / CLEAR,
+            ..best.flux(receiver_pressure)
         }
-        let line = properties.saturation(t).ok()?;
-        let found = throat(&line, stagnation.entropy, stagnation.enthalpy);
-        if let Some((t_older, growth)) = older {
-            slope = (found.growth - growth) / (t - t_older);
-        }
-        let step = -found.growth / slope;
-        if slope <= 0.0 || !step.is_finite() {
-            return None;
-        }
-        if step.abs() < 1e-8 * t {
-            let two_phase =
-                found.density > line.light.density() && found.density < line.heavy.density();
-            let clear = found.pressure > CLEAR * co2::TRIPLE_PRESSURE_ROUNDED
-                && receiver_pressure < found.pressure / CLEAR;
-            if !(two_phase && clear) {
-                return None;
-            }
-            let ratio = t / stagnation.temperature;
-            hint.throat.set(Some(LastThroat { ratio, slope }));
-            let mut best = Best::at_rest(stagnation);
-            best.offer(stagnation.enthalpy, &found);
-            return Some(best.flux(receiver_pressure));
-        }
-        older = Some((t, found.growth));
-        t += step;
-    }
-    None
+    })
+}
+
+/// The line on which liquid and vapour may be beside each other in the throat at a temperature [K].
+fn beside_liquid(
+    properties: &impl PropertySource,
+    stagnation: &Stagnation,
+) -> impl Fn(f64) -> Option<Coexistence> {
+    let among = co2::TRIPLE_TEMPERATURE..stagnation.temperature;
+    move |t| among.contains(&t).then(|| properties.saturation(t).ok())?
 }
 
 /// Whether the isentrope of a single phase passes so near the critical point that its flux may have a maximum in the
@@ -234,23 +171,6 @@ fn may_have_two_maxima(stagnation: &Stagnation) -> bool {
 
 /// Saturation temperature from which on an isentrope that meets the line passes near the critical point [K].
 const PASSES_NEAR: f64 = 298.0;
-
-/// Keeps a throat between liquid and vapour.
-fn remember(properties: &impl PropertySource, stagnation: &Stagnation, best: &Best, hint: &Hint) {
-    let t = best.temperature;
-    let inside = t > co2::TRIPLE_TEMPERATURE && t < stagnation.temperature;
-    let nearby = 1e-5 * t;
-    let growth = |t: f64| {
-        let line = properties.saturation(t).ok()?;
-        Some(throat(&line, stagnation.entropy, stagnation.enthalpy).growth)
-    };
-    let last = || {
-        let slope = (growth(t)? - growth(t - nearby)?) / nearby;
-        let ratio = t / stagnation.temperature;
-        Some(LastThroat { ratio, slope })
-    };
-    hint.throat.set(if inside { last() } else { None });
-}
 
 /// The general search, stretch by stretch.
 pub(crate) fn search(
@@ -293,6 +213,9 @@ pub(crate) fn gas_only(
     let throat = if choked {
         sonic
     } else if receiver_pressure < start.pressure {
+        if condenses_before(properties, stagnation, receiver_pressure) {
+            return Ok(None);
+        }
         let point = isentrope::at_pressure(properties, start, receiver_pressure)?;
         let velocity = (2.0 * (stagnation.enthalpy - point.enthalpy()))
             .max(0.0)
@@ -322,8 +245,30 @@ pub(crate) fn gas_only(
         mass_flux: throat.mass_flux,
         choked,
         throat_pressure: throat.pressure,
+        unmoved_up_to: if choked { throat.pressure } else { 0.0 },
     }))
 }
+
+/// Whether a gas is known to pass its dew point, by a hair or more, before it is down to a pressure [Pa].
+fn condenses_before(
+    properties: &impl PropertySource,
+    stagnation: &Stagnation,
+    pressure: f64,
+) -> bool {
+    let dew = properties.dew_temperature(stagnation.entropy);
+    let line = dew.and_then(|t| {
+        let line = if t > co2::TRIPLE_TEMPERATURE {
+            properties.saturation(t)
+        } else {
+            properties.sublimation(t)
+        };
+        line.ok()
+    });
+    line.is_some_and(|line| pressure < (1.0 - HAIR) * line.pressure)
+}
+
+/// Share of a dew pressure within which what is known without a search does not count.
+const HAIR: f64 = 1e-6;
 
 /// Critical mass flux: the maximum over every throat pressure.
 ///
@@ -613,59 +558,6 @@ fn two_phase(
         }
     }
     Ok(met)
-}
-
-/// The throat where growth ends, by secants started where velocity mostly meets the sound speed,
-/// 7 % down in temperature; `None` where they leave the bracket or do not settle.
-fn secant(
-    at: &dyn Fn(f64) -> Result<Throat, FlowError>,
-    (low, at_low): (f64, f64),
-    (high, at_high): (f64, f64),
-) -> Result<Option<Throat>, FlowError> {
-    // The lower end may be far away: start from the upper one and a point near the usual throat.
-    let mut older = (high, at_high);
-    let mut newer = high - 0.07 * high;
-    if newer <= low {
-        newer = low + at_low / (at_low - at_high) * (high - low);
-    }
-    for _ in 0..12 {
-        if !(newer > low && newer < high) {
-            return Ok(None);
-        }
-        let throat = at(newer)?;
-        let slope = (throat.growth - older.1) / (newer - older.0);
-        let step = -throat.growth / slope;
-        if step.abs() < 1e-8 * newer {
-            return Ok(Some(throat));
-        }
-        if !step.is_finite() {
-            return Ok(None);
-        }
-        older = (newer, throat.growth);
-        newer += step;
-    }
-    Ok(None)
-}
-
-/// The equilibrium mixture of a line at entropy `s0`, and how G changes there:
-/// dv/dT along the isentrope gives w^2 = -v^2 dp/dv.
-fn throat(line: &Coexistence, s0: f64, h0: f64) -> Throat {
-    let (a, b, p) = (&line.heavy, &line.light, line.pressure);
-    let latent = b.entropy - a.entropy;
-    let x = (s0 - a.entropy) / latent;
-    let x_slope = -((1.0 - x) * line.entropy_slope(a) + x * line.entropy_slope(b)) / latent;
-    let volume = a.volume + x * (b.volume - a.volume);
-    let volume_slope =
-        (1.0 - x) * a.volume_slope + x * b.volume_slope + x_slope * (b.volume - a.volume);
-    let enthalpy = a.enthalpy(p) + x * (b.enthalpy(p) - a.enthalpy(p));
-    Throat {
-        temperature: line.temperature,
-        pressure: p,
-        density: 1.0 / volume,
-        enthalpy,
-        // Multiplied by -dv/dT > 0, so that nothing is divided by.
-        growth: volume * volume * line.pressure_slope + 2.0 * (h0 - enthalpy) * volume_slope,
-    }
 }
 
 /// Temperature [K] in a stretch of a line at which its pressure is that of the receiver [Pa]; `None`

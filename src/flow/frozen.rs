@@ -108,12 +108,14 @@ fn of_mixture(
     if liquid > 0.0 {
         let ratio = yielding(properties, stagnation, receiver_pressure)?;
         flux.mass_flux *= 1.0 + liquid * (ratio - 1.0);
+        flux.unmoved_up_to = 0.0;
     }
     let vapour = near_critical::closeness(stagnation.temperature)
         * (1.0 - smooth_step((1.0 - gas.gas_fraction) / TRACE));
     if vapour > 0.0 {
         let ratio = expanding(properties, stagnation, gas, receiver_pressure)?;
         flux.mass_flux *= 1.0 + vapour * (ratio - 1.0);
+        flux.unmoved_up_to = 0.0;
     }
     Ok(flux)
 }
@@ -176,6 +178,7 @@ fn first_maximum(
             mass_flux: 0.0,
             choked: false,
             throat_pressure: p0,
+            unmoved_up_to: 0.0,
         });
     }
     let receiver = receiver_pressure.max(LOWEST_PRESSURE);
@@ -195,6 +198,7 @@ fn first_maximum(
                 mass_flux,
                 choked: false,
                 throat_pressure: receiver_pressure,
+                unmoved_up_to: 0.0,
             });
         }
         let point = isentrope::at_pressure(properties, start, receiver)?;
@@ -203,12 +207,14 @@ fn first_maximum(
             mass_flux: flux(&point),
             choked: false,
             throat_pressure,
+            unmoved_up_to: 0.0,
         });
     }
     let choked = |point: &FluidPoint| Flux {
         mass_flux: flux(point),
         choked: true,
         throat_pressure: point.pressure,
+        unmoved_up_to: 0.0,
     };
     // Among thinner fluid it may be the one beyond the spinodal, and a first one have come into being before it.
     let known = hint.first.again(properties, start, growth);
@@ -250,6 +256,7 @@ fn first_maximum(
                     mass_flux,
                     choked: false,
                     throat_pressure: receiver_pressure,
+                    unmoved_up_to: 0.0,
                 });
             }
         }

@@ -63,6 +63,7 @@ pub fn mass_flux(
     };
     let mass_flux = model.momentum(pressure, &throat);
     Ok(Some(Flux {
+        unmoved_up_to: 0.0,
         mass_flux,
         choked,
         throat_pressure: pressure,

@@ -19,11 +19,15 @@ fn near(
     entropy: f64,
     density: f64,
 ) -> FluidPoint {
+    properties.fluid(temperature_near(from, entropy, density), density)
+}
+
+/// Temperature [K] of the isentrope of an entropy at a density, predicted from a point that hardly misses it.
+fn temperature_near(from: &FluidPoint, entropy: f64, density: f64) -> f64 {
     let exponent = from.dp_dt / (from.density * from.cv);
     let correction = ((entropy - from.entropy) / from.cv).clamp(-0.2, 0.2);
     let log_ratio = (density / from.density).ln();
-    let temperature = from.temperature * (exponent * log_ratio + correction).exp();
-    properties.fluid(temperature, density)
+    from.temperature * (exponent * log_ratio + correction).exp()
 }
 
 /// The point of a single-phase isentrope through `from` at another density [kg/m3].
@@ -211,14 +215,19 @@ pub(crate) fn zero_between(
 ///
 /// # Errors
 /// No such point before the adiabatic spinodal.
-pub(crate) fn at_pressure(
-    properties: &impl PropertySource,
+pub(crate) fn at_pressure<P: PropertySource>(
+    properties: &P,
     start: &FluidPoint,
     pressure: f64,
 ) -> Result<FluidPoint, FlowError> {
     let kappa = start.isentropic_exponent();
     if kappa > 0.0 && kappa < 4.0 && start.sound_speed_squared() > 0.0 {
         let guess = start.density * (pressure / start.pressure).powf(1.0 / kappa);
+        if P::CHEAP
+            && let Some(point) = at_pressure_by_slopes(properties, start, pressure, guess)
+        {
+            return Ok(point);
+        }
         let found = newton(
             properties,
             start,
@@ -234,6 +243,36 @@ pub(crate) fn at_pressure(
         }
     }
     at_pressure_bracketed(properties, start, pressure)
+}
+
+/// The same from a density [kg/m3] nearby: of what a point misses of the entropy, and the last step to the pressure,
+/// by its slopes. `None` if that does not lead there.
+fn at_pressure_by_slopes(
+    properties: &impl PropertySource,
+    start: &FluidPoint,
+    pressure: f64,
+    mut density: f64,
+) -> Option<FluidPoint> {
+    // Squared it is round-off.
+    const STRAIGHT: f64 = 1e-6;
+    let entropy = start.entropy;
+    let mut from = *start;
+    for _ in 0..8 {
+        let point = near(properties, &from, entropy, density);
+        if !(point.cv > 0.0 && point.dp_drho > 0.0) {
+            return None;
+        }
+        let missing = ((point.entropy - entropy) / point.cv).abs();
+        let point = point.beside(temperature_near(&point, entropy, density), density);
+        let ratio = (pressure / point.pressure.max(1e-300)).ln();
+        let step = (ratio / point.isentropic_exponent()).clamp(-0.3, 0.3);
+        density *= step.exp();
+        if step.abs() < STRAIGHT && missing < STRAIGHT {
+            return Some(point.beside(temperature_near(&point, entropy, density), density));
+        }
+        from = point;
+    }
+    None
 }
 
 fn at_pressure_bracketed(

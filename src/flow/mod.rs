@@ -13,10 +13,12 @@ pub(crate) mod isentrope;
 pub(crate) mod near_critical;
 pub mod omega;
 pub mod opening;
+mod over_ice;
 pub mod perfect_gas;
 pub mod saturated_table;
 pub mod sonic_table;
 pub mod stagnation;
+mod throat;
 pub mod valve_coefficient;
 
 pub use error::FlowError;

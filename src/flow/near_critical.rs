@@ -101,6 +101,7 @@ pub(crate) fn beyond(
             mass_flux: point.density * velocity2.sqrt(),
             choked,
             throat_pressure: point.pressure,
+            unmoved_up_to: 0.0,
         }
     }))
 }

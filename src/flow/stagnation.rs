@@ -145,6 +145,9 @@ pub struct Flux {
     pub choked: bool,
     /// Pressure at the throat [Pa].
     pub throat_pressure: f64,
+    /// Receiver pressure up to which all of this stays as it is [Pa]: of a flow known to choke in one place
+    /// only. Zero where that is not known.
+    pub unmoved_up_to: f64,
 }
 
 /// Where a flow chokes, and what then passes.
@@ -176,6 +179,7 @@ impl Choke {
             mass_flux: self.mass_flux,
             choked: true,
             throat_pressure: self.pressure,
+            unmoved_up_to: self.pressure,
         }
     }
 }

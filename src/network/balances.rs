@@ -472,6 +472,16 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
         self.watch(time, state, values)
     }
 
+    fn event(
+        &mut self,
+        index: usize,
+        time: f64,
+        state: &[f64],
+        _: &mut [f64],
+    ) -> Result<f64, NetworkError> {
+        self.watch_one(index, time, state)
+    }
+
     fn influences(&self, index: usize) -> bool {
         let of_nose = self.layout.nose.is_some_and(|at| index >= at);
         let purged = self.layout.vessels.iter().enumerate().any(|(i, at)| {

@@ -36,6 +36,8 @@ const LONGEST_STRIDE: f64 = 0.05;
 /// derivatives may be off by as much.
 const SHORT: f64 = 1e-8;
 const SHORT_BY_TABLES: f64 = 1e-7;
+/// The same of a gas, whose properties bend less than lines do.
+const SHORT_OF_GAS: f64 = 1e-6;
 /// The same as a share of this many times the distance to the critical temperature, where lines bend.
 const TAME: f64 = 10.0;
 
@@ -123,7 +125,7 @@ impl Contents {
         {
             let co2 = Co2 {
                 state,
-                fluid: properties.fluid(line.temperature, line.light.density()),
+                fluid: properties.vapour(&line),
                 line: Some(line),
             };
             return Ok(Self::assemble(co2_mass, air_mass, volume, co2));
@@ -180,7 +182,7 @@ impl Contents {
                         });
                     }
                 };
-                let fluid = properties.fluid(state.temperature, line.light.density());
+                let fluid = properties.vapour(&line);
                 Co2 {
                     state,
                     line: Some(line),
@@ -357,6 +359,10 @@ fn short<P: PropertySource>(_: &P) -> f64 {
     if P::CHEAP { SHORT_BY_TABLES } else { SHORT }
 }
 
+fn short_of_gas<P: PropertySource>(_: &P) -> f64 {
+    if P::CHEAP { SHORT_OF_GAS } else { SHORT }
+}
+
 /// Share by which a density may lie outside a line's two on the way to the temperature. Whether contents
 /// are in two phases is decided there, so that it does not depend on where the search began: a vessel
 /// that fills up would be in two phases or one as its last evaluation was.
@@ -432,7 +438,7 @@ fn gas_newton(
             return None;
         }
         let step = (energy - point.internal_energy - ratio * u) / slope;
-        if step.abs() < short(properties) * t {
+        if step.abs() < short_of_gas(properties) * t {
             let found = point.nearby(step);
             let gas = metastable || is_gas(properties, found.temperature, density);
             return gas.then_some(found);
@@ -444,6 +450,12 @@ fn gas_newton(
 
 fn is_gas(properties: &impl PropertySource, temperature: f64, density: f64) -> bool {
     use crate::thermo::fluids::carbon_dioxide as co2;
+    if properties
+        .surely_gas_below(temperature)
+        .is_some_and(|limit| density < limit)
+    {
+        return true;
+    }
     let line = if temperature < co2::TRIPLE_TEMPERATURE {
         properties.sublimation(temperature)
     } else if temperature < co2::CRITICAL_TEMPERATURE {

@@ -61,15 +61,23 @@ fn nozzle(
     };
     // Pure CO2 sees its own pressure; a trace of air raises both ends alike.
     let share = stagnation.pressure / stream.pressure;
+    let pure = || {
+        let receiver = receiver * share;
+        let pure = discharge_flux::pure_from(properties, model, stagnation, receiver, hint);
+        pure.map(|flux| Flux {
+            unmoved_up_to: flux.unmoved_up_to / share,
+            ..flux
+        })
+    };
     if air <= 0.0 {
-        return discharge_flux::pure_from(properties, model, stagnation, receiver * share, hint);
+        return pure();
     }
     let gas = discharge_flux::mixture(&stream.gas, receiver);
     let (condensed, lift) = condensed(stream, stagnation, &gas, receiver * share);
     if air >= 1.0 && condensed <= 0.0 {
         return Ok(gas);
     }
-    let pure = discharge_flux::pure_from(properties, model, stagnation, receiver * share, hint)?;
+    let pure = pure()?;
     let mut mixed = gas;
     mixed.mass_flux += condensed * (lift * pure.mass_flux - gas.mass_flux);
     Ok(Flux {
@@ -77,6 +85,12 @@ fn nozzle(
         choked: if air < 0.5 { pure.choked } else { mixed.choked },
         throat_pressure: pure.throat_pressure
             + air * (mixed.throat_pressure - pure.throat_pressure),
+        // With condensate the air's part is by a law more, which may yet change.
+        unmoved_up_to: if condensed > 0.0 {
+            0.0
+        } else {
+            gas.unmoved_up_to.min(pure.unmoved_up_to)
+        },
     })
 }
 

@@ -66,12 +66,17 @@ pub fn cooper_boiling_flux(reduced_pressure: f64, roughness: f64, superheat: f64
     if superheat <= 0.0 {
         return 0.0;
     }
+    (cooper_log_flux(reduced_pressure, roughness) + COOPER_POWER * superheat.ln()).exp()
+}
+
+/// Logarithm of that flux at a superheat of one kelvin.
+fn cooper_log_flux(reduced_pressure: f64, roughness: f64) -> f64 {
     let log_pressure = reduced_pressure.clamp(0.001, 0.9).ln();
     let exponent = 0.12 - 0.2 * (roughness * 1e6).log10();
-    let factor = 55.0 * superheat / (co2::MOLAR_MASS * 1e3).sqrt();
-    let log_flux = factor.ln() + exponent * log_pressure
-        - 0.55 * (-log_pressure * std::f64::consts::LOG10_E).ln();
-    (COOPER_POWER * log_flux).exp()
+    let factor = 55.0 / (co2::MOLAR_MASS * 1e3).sqrt();
+    COOPER_POWER
+        * (factor.ln() + exponent * log_pressure
+            - 0.55 * (-log_pressure * std::f64::consts::LOG10_E).ln())
 }
 
 /// Critical heat flux of pool boiling [W/m2].
@@ -204,36 +209,48 @@ fn boiling(
         surface_tension(line.temperature),
         gravity.max(0.01 * GRAVITY),
     );
-    // With superheat s and f = s^(1/0.33), nucleate boiling gives q = c f.
-    let at_one_kelvin = cooper_boiling_flux(p / co2::CRITICAL_PRESSURE, roughness, 1.0);
-    let film = film_superheat(at_one_kelvin * area * half_wall, difference);
+    // With superheat s nucleate boiling gives q = c s^n, and the wall leaves s = difference - q area half_wall.
+    let log_c = cooper_log_flux(p / co2::CRITICAL_PRESSURE, roughness);
+    let log_difference = difference.ln();
+    let wall = log_c + (area * half_wall).ln() + (COOPER_POWER - 1.0) * log_difference;
+    let log_film = log_difference + film_share(wall);
     // Capped, the wall takes the rest of the difference and the flux stays at the cap.
-    (at_one_kelvin * film.powf(COOPER_POWER)).min(most) * area
+    (log_c + COOPER_POWER * log_film).exp().min(most) * area
 }
 
 /// Power of the superheat in Cooper's law, 1/0.33.
 const COOPER_POWER: f64 = 1.0 / 0.33;
 
-/// The superheat s [K] with s + a s^n = `difference` > 0, n = 1/0.33: Newton on the logarithm of both sides
-/// in ln s, where the left one is nearly straight on either side of a bend.
-fn film_superheat(a: f64, difference: f64) -> f64 {
-    let target = difference.ln();
-    let mut x = if a > 0.0 {
-        target.min((target - a.ln()) / COOPER_POWER)
-    } else {
-        return difference;
-    };
+/// Logarithm of the share y of a temperature difference that a boiling film has beside a wall: y + e^wall y^n = 1,
+/// n = 1/0.33. From a table where it reaches; beyond its ends one of the two is all there is.
+fn film_share(wall: f64) -> f64 {
+    static TABLE: LazyLock<CurveTable<1>> =
+        LazyLock::new(|| CurveTable::through(FILM_STRETCHES, |wall| [film_share_solved(wall)]));
+    TABLE
+        .at(wall)
+        .map_or_else(|| film_share_solved(wall), |[share]| share)
+}
+
+/// Lowest logarithm, length and number of the stretches of the table.
+const FILM_STRETCHES: (f64, f64, usize) = (-24.0, 0.75, 64);
+
+/// The same by Newton on the logarithm of both sides in ln y, where the left one is nearly straight on either
+/// side of a bend.
+fn film_share_solved(wall: f64) -> f64 {
+    if wall == f64::NEG_INFINITY {
+        return 0.0;
+    }
+    let mut x = (-wall / COOPER_POWER).min(0.0);
     for _ in 0..30 {
-        let (alone, boiled) = (x.exp(), a * (COOPER_POWER * x).exp());
+        let (alone, boiled) = (x.exp(), (wall + COOPER_POWER * x).exp());
         let sum = alone + boiled;
-        let step = (target - sum.ln()) * sum / (alone + COOPER_POWER * boiled);
+        let step = -sum.ln() * sum / (alone + COOPER_POWER * boiled);
         x += step;
-        // Newton squares what is left.
-        if step.abs() <= 1e-7 {
+        if step.abs() <= 1e-15 {
             break;
         }
     }
-    x.exp()
+    x
 }
 
 /// The fluid at a wall, with the transport properties of gas.

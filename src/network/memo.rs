@@ -27,7 +27,13 @@ impl<K: PartialEq, V, const N: usize> Memo<K, V, N> {
     /// The result for `key` if it is at hand.
     #[inline]
     pub fn find(&mut self, key: &K) -> Option<&V> {
-        let holds = |slot: &Option<(K, V)>| slot.as_ref().is_some_and(|(known, _)| known == key);
+        self.find_where(|known, _| known == key)
+    }
+
+    /// A result that will do, by its key and itself, if one is at hand.
+    #[inline]
+    pub fn find_where(&mut self, will_do: impl Fn(&K, &V) -> bool) -> Option<&V> {
+        let holds = |slot: &Option<(K, V)>| slot.as_ref().is_some_and(|(k, v)| will_do(k, v));
         self.current = self.slots.iter().position(holds)?;
         self.current()
     }

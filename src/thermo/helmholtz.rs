@@ -300,6 +300,23 @@ impl FluidPoint {
         }
     }
 
+    /// The point beside it at a temperature [K] and density [kg/m3], by its slopes: so near that they do not change.
+    #[must_use]
+    pub fn beside(&self, temperature: f64, density: f64) -> Self {
+        let (warmer, denser) = (temperature - self.temperature, density - self.density);
+        let over_square = 1.0 / (self.density * self.density);
+        let by_density = (self.pressure - self.temperature * self.dp_dt) * over_square;
+        Self {
+            temperature,
+            density,
+            pressure: self.pressure + warmer * self.dp_dt + denser * self.dp_drho,
+            internal_energy: self.internal_energy + warmer * self.cv + denser * by_density,
+            entropy: self.entropy + warmer * self.cv / self.temperature
+                - denser * self.dp_dt * over_square,
+            ..*self
+        }
+    }
+
     /// Specific volume [m3/kg].
     #[must_use]
     pub fn volume(&self) -> f64 {

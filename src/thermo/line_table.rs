@@ -36,10 +36,10 @@ pub fn sublimation(temperature: f64) -> Result<Coexistence, ThermoError> {
     }
 }
 
-const SATURATION_LOW: f64 = co2::TRIPLE_TEMPERATURE;
+pub(super) const SATURATION_LOW: f64 = co2::TRIPLE_TEMPERATURE;
 /// Where the table of the vapour-pressure line ends [K].
 pub const TABLE_HIGH: f64 = co2::CRITICAL_TEMPERATURE - 0.01;
-const SUBLIMATION_LOW: f64 = LOWEST_TEMPERATURE - 20.0;
+pub(super) const SUBLIMATION_LOW: f64 = LOWEST_TEMPERATURE - 20.0;
 
 static SATURATION: LazyLock<Table> = LazyLock::new(|| {
     // The square root of the distance to the critical point makes every property smooth.
@@ -61,40 +61,63 @@ static SUBLIMATION: LazyLock<Table> = LazyLock::new(|| {
     )
 });
 
-/// Logarithms of pressure [Pa] along the vapour-pressure line in stretches; the second coordinate is not used.
-const BOILING_CORNER: (f64, f64) = (13.16, 0.0);
-const BOILING_SIZE: (f64, f64) = (0.0625, 1.0);
-const BOILING_COUNT: (usize, usize) = (43, 1);
-
-/// Largest relative error of a boiling temperature at a test point of a stretch.
-pub const BOILING_TOLERANCE: f64 = 1e-9;
-
+/// Logarithms of pressure [Pa] along each line in stretches; the second coordinate is not used.
 static BOILING: LazyLock<Mosaic<1>> =
-    LazyLock::new(|| Mosaic::new(BOILING_CORNER, BOILING_SIZE, BOILING_COUNT));
+    LazyLock::new(|| Mosaic::new((13.16, 0.0), (0.0625, 1.0), (43, 1)));
+static SUBLIMING: LazyLock<Option<Mosaic<1>>> = LazyLock::new(|| {
+    let (size, count) = (0.25, 37_u8);
+    let lowest = coexistence::triple_point().ok()?.pressure.ln() - size * f64::from(count);
+    let count = usize::from(count);
+    Some(Mosaic::new((lowest, 0.0), (size, 1.0), (count, 1)))
+});
+
+/// Largest relative error of the temperature at a pressure at a test point of a stretch.
+pub const TEMPERATURE_TOLERANCE: f64 = 1e-9;
 
 /// Temperature [K] at which the table of the vapour-pressure line has a pressure [Pa]; `None` outside it and
-/// in stretches where polynomials miss it by more than [`BOILING_TOLERANCE`].
+/// in stretches where polynomials miss it by more than [`TEMPERATURE_TOLERANCE`].
 #[must_use]
 pub fn boiling_temperature(pressure: f64) -> Option<f64> {
-    let place = BOILING.place(pressure.ln(), 0.5)?;
-    let [patch] = BOILING.piece(&place, || {
-        let temperature = |x: f64| Some([boiling(BOILING.point(&place, x, 0.0).0)?]);
-        Patch::along_each_within(&temperature, BOILING_TOLERANCE)
+    let ends = (SATURATION_LOW, TABLE_HIGH);
+    temperature_at(pressure, &BOILING, ends, saturation)
+}
+
+/// The same of the sublimation line, from 50 Pa on.
+#[must_use]
+pub fn subliming_temperature(pressure: f64) -> Option<f64> {
+    let ends = (SUBLIMATION_LOW, co2::TRIPLE_TEMPERATURE);
+    temperature_at(pressure, SUBLIMING.as_ref()?, ends, sublimation)
+}
+
+fn temperature_at(
+    pressure: f64,
+    mosaic: &Mosaic<1>,
+    ends: (f64, f64),
+    line: fn(f64) -> Result<Coexistence, ThermoError>,
+) -> Option<f64> {
+    let place = mosaic.place(pressure.ln(), 0.5)?;
+    let [patch] = mosaic.piece(&place, || {
+        let temperature = |x: f64| Some([searched(mosaic.point(&place, x, 0.0).0, ends, line)?]);
+        Patch::along_each_within(&temperature, TEMPERATURE_TOLERANCE)
     })?;
     Some(patch.along(place.x))
 }
 
-/// The same by iteration, at the logarithm of a pressure.
-fn boiling(log_pressure: f64) -> Option<f64> {
+/// The same by iteration, at the logarithm of a pressure; `None` beyond the ends.
+fn searched(
+    log_pressure: f64,
+    (low, high): (f64, f64),
+    line: fn(f64) -> Result<Coexistence, ThermoError>,
+) -> Option<f64> {
     let logarithm = |t: f64| -> Result<(f64, f64), ThermoError> {
-        let line = saturation(t)?;
+        let line = line(t)?;
         let slope = line.pressure_slope / line.pressure;
         Ok((line.pressure.ln() - log_pressure, slope))
     };
-    let (low, high) = (SATURATION_LOW, TABLE_HIGH);
     let middle = 0.5 * (low + high);
-    let found = increasing("boiling temperature", (low, high), middle, logarithm).ok()?;
-    (found < high).then_some(found)
+    let found = increasing("temperature at a pressure", (low, high), middle, logarithm).ok()?;
+    let missing = line(found).ok()?.pressure.ln() - log_pressure;
+    (missing.abs() < 1e-10).then_some(found)
 }
 
 /// p, v, u and s of the heavy and the light phase.
@@ -110,11 +133,32 @@ struct Node {
     slopes: [f64; WIDTH],
 }
 
+/// The cubics between two nodes: coefficients of each power of the share of the way, constant first.
+#[derive(Debug)]
+struct Piece {
+    coefficients: [[f64; WIDTH]; 4],
+}
+
+impl Piece {
+    fn between(left: &Node, right: &Node) -> Self {
+        let rise = |k: usize| right.values[k] - left.values[k];
+        Self {
+            coefficients: [
+                left.values,
+                left.slopes,
+                std::array::from_fn(|k| 3.0 * rise(k) - 2.0 * left.slopes[k] - right.slopes[k]),
+                std::array::from_fn(|k| left.slopes[k] + right.slopes[k] - 2.0 * rise(k)),
+            ],
+        }
+    }
+}
+
 struct Table {
     line: Line,
     start: f64,
     spacing: f64,
     nodes: Vec<OnceLock<Node>>,
+    pieces: Vec<OnceLock<Piece>>,
 }
 
 impl Table {
@@ -131,11 +175,24 @@ impl Table {
             start,
             spacing: (end - start) / intervals as f64,
             nodes: (0..=intervals).map(|_| OnceLock::new()).collect(),
+            pieces: (0..intervals).map(|_| OnceLock::new()).collect(),
+        }
+    }
+
+    /// The cubics after a node, made at the first call.
+    #[inline]
+    fn piece(&self, index: usize) -> Result<&Piece, ThermoError> {
+        let slot = &self.pieces[index];
+        match slot.get() {
+            Some(piece) => Ok(piece),
+            None => {
+                let piece = Piece::between(self.node(index)?, self.node(index + 1)?);
+                Ok(slot.get_or_init(|| piece))
+            }
         }
     }
 
     /// A node, solved at the first call.
-    #[inline]
     fn node(&self, index: usize) -> Result<&Node, ThermoError> {
         let slot = &self.nodes[index];
         match slot.get() {
@@ -190,9 +247,9 @@ impl Table {
             _ => temperature,
         };
         let position = ((z - self.start) / self.spacing).max(0.0);
-        let index = (position as usize).min(self.nodes.len() - 2);
+        let index = (position as usize).min(self.pieces.len() - 1);
         let x = position - index as f64;
-        let (left, right) = (self.node(index)?, self.node(index + 1)?);
+        let [c0, c1, c2, c3] = &self.piece(index)?.coefficients;
         let dz_dt = match self.line {
             Line::Saturation => -0.5 / z,
             _ => 1.0,
@@ -200,14 +257,8 @@ impl Table {
         let mut value = [0.0; WIDTH];
         let mut slope = [0.0; WIDTH];
         for k in 0..WIDTH {
-            let (y0, d0) = (left.values[k], left.slopes[k]);
-            let (y1, d1) = (right.values[k], right.slopes[k]);
-            let rise = y1 - y0;
-            let (a, b) = (d0 - rise, rise - d1);
-            // y0 + x rise + x (1-x) [a (1-x) + b x]
-            let mix = a + (b - a) * x;
-            value[k] = y0 + x * (rise + (1.0 - x) * mix);
-            slope[k] = (rise + (1.0 - 2.0 * x) * mix + x * (1.0 - x) * (b - a)) * dz_dt;
+            value[k] = ((c3[k] * x + c2[k]) * x + c1[k]) * x + c0[k];
+            slope[k] = ((3.0 * c3[k] * x + 2.0 * c2[k]) * x + c1[k]) * dz_dt;
         }
         let phase = |v: usize, u: usize, s: usize| LinePhase {
             volume: value[v],

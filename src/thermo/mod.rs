@@ -17,6 +17,7 @@ pub mod inversion;
 pub mod line_table;
 pub mod map;
 pub mod pairs;
+pub mod saturated_vapour;
 pub mod solid;
 mod solve;
 pub mod source;

@@ -7,7 +7,7 @@
 //! shared by all threads.
 
 use crate::thermo::coexistence::{Coexistence, saturation, sublimation};
-use crate::thermo::{FluidPoint, ThermoError, line_table, surface};
+use crate::thermo::{FluidPoint, ThermoError, line_table, saturated_vapour, surface};
 
 /// A source of properties.
 pub trait PropertySource {
@@ -29,8 +29,30 @@ pub trait PropertySource {
     /// Outside the line.
     fn sublimation(&self, temperature: f64) -> Result<Coexistence, ThermoError>;
 
+    /// The saturated vapour of a line, of the vapour-pressure or the sublimation line.
+    fn vapour(&self, line: &Coexistence) -> FluidPoint {
+        self.fluid(line.temperature, line.light.density())
+    }
+
+    /// Density [kg/m3] below which there is nothing but gas at a temperature [K] below the critical one, where
+    /// that is known without a search; no more than that of saturated vapour.
+    fn surely_gas_below(&self, _temperature: f64) -> Option<f64> {
+        None
+    }
+
     /// Temperature [K] at which liquid and vapour have a pressure [Pa], where that is known without a search.
     fn boiling_temperature(&self, _pressure: f64) -> Option<f64> {
+        None
+    }
+
+    /// The same of dry ice and vapour.
+    fn subliming_temperature(&self, _pressure: f64) -> Option<f64> {
+        None
+    }
+
+    /// Temperature [K] at which a gas of an entropy [J/(kg K)] begins to condense on its way down in pressure, where
+    /// that is known without a search.
+    fn dew_temperature(&self, _entropy: f64) -> Option<f64> {
         None
     }
 }
@@ -69,7 +91,20 @@ impl PropertySource for Tables {
     fn sublimation(&self, temperature: f64) -> Result<Coexistence, ThermoError> {
         line_table::sublimation(temperature)
     }
+    fn vapour(&self, line: &Coexistence) -> FluidPoint {
+        saturated_vapour::point(line)
+            .unwrap_or_else(|| surface::fluid(line.temperature, line.light.density()))
+    }
+    fn surely_gas_below(&self, temperature: f64) -> Option<f64> {
+        saturated_vapour::least_density(temperature)
+    }
     fn boiling_temperature(&self, pressure: f64) -> Option<f64> {
         line_table::boiling_temperature(pressure)
+    }
+    fn subliming_temperature(&self, pressure: f64) -> Option<f64> {
+        line_table::subliming_temperature(pressure)
+    }
+    fn dew_temperature(&self, entropy: f64) -> Option<f64> {
+        saturated_vapour::dew_temperature(entropy)
     }
 }

@@ -41,6 +41,20 @@ pub(super) struct DraftKey {
     receiver_pressure: f64,
 }
 
+impl DraftKey {
+    /// Whether a draft by another key is this one's too: of a flow that stays choked the receiver does not
+    /// matter.
+    #[inline]
+    fn is_met_by(&self, other: &Self, draft: &Draft) -> bool {
+        let alike = |pressure: f64| {
+            pressure == other.receiver_pressure
+                || pressure.max(other.receiver_pressure) <= draft.flux.unmoved_up_to
+        };
+        (self.version, self.phases) == (other.version, other.phases)
+            && alike(self.receiver_pressure)
+    }
+}
+
 impl<L: PropertySource> Network<'_, L> {
     fn stream(&self, end: End) -> Stream {
         match end {
@@ -136,7 +150,7 @@ impl<L: PropertySource> Network<'_, L> {
             receiver_pressure,
         };
         let slot = self.draft_slots[index];
-        if let Some(draft) = self.known_drafts[slot].find(&key) {
+        if let Some(draft) = self.known_drafts[slot].find_where(|k, v| key.is_met_by(k, v)) {
             return Ok(*draft);
         }
         let stream = self.stream(donor);
@@ -147,7 +161,7 @@ impl<L: PropertySource> Network<'_, L> {
                 Ok(1.0)
             }
         };
-        let flux = flow_path::mass_flux(
+        let mut flux = flow_path::mass_flux(
             &self.properties,
             opening.flux_model,
             &stream,
@@ -159,6 +173,9 @@ impl<L: PropertySource> Network<'_, L> {
             path: opening.name.to_owned(),
             source,
         })?;
+        if opening.friction_number > 0.0 {
+            flux.unmoved_up_to = 0.0;
+        }
         let draft = Draft {
             flux,
             air_fraction: stream.air_fraction,

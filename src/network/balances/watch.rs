@@ -54,54 +54,79 @@ impl<L: PropertySource> Network<'_, L> {
         values: &mut [f64],
     ) -> Result<(), NetworkError> {
         self.evaluate(time, state)?;
-        let nose = self.nose().map(|(nose, bay, at)| {
-            let pressure = self.contents(bay).pressure;
-            nose.event_values(
-                self.motion,
-                state[at],
-                state[at + 1],
-                pressure,
-                self.ambient.0,
-            )
-        });
+        let nose = self.nose_values(state);
         for (value, event) in values.iter_mut().zip(&self.events) {
-            *value = match *event {
-                NetworkEvent::Nose(event) => match (&nose, self.held) {
-                    (Some(all), false) => NOSE_EVENTS
-                        .iter()
-                        .position(|e| *e == event)
-                        .map_or(-1.0, |i| all[i]),
-                    _ => -1.0,
-                },
-                NetworkEvent::Vented if self.motion.on_coupler() => -1.0,
-                NetworkEvent::Vented => self.venting_margin().unwrap_or(-1.0),
-                NetworkEvent::Uncovered => match self.nose() {
-                    Some((nose, _, at)) if !self.motion.on_coupler() => {
-                        state[at] / nose.uncovered_travel() - 1.0
-                    }
-                    _ => -1.0,
-                },
-                NetworkEvent::Enough => self.enough_margin().unwrap_or(-1.0),
-                NetworkEvent::Spent if !self.is_at_rest() => -1.0,
-                NetworkEvent::Spent => self.spent_margin().unwrap_or(-1.0),
-                NetworkEvent::Phase { vessel } => {
-                    let margin = self
-                        .contents(vessel)
-                        .single_phase_margin(&self.properties)?;
-                    let beyond = self.beyond[vessel];
-                    margin + if self.bulk[vessel] { beyond } else { -beyond }
-                }
-                NetworkEvent::LiquidGone { vessel } => {
-                    if self.liquid_gone[vessel] || self.bulk[vessel] {
-                        1.0
-                    } else {
-                        let least = 1e-6 * self.system.vessels[vessel].co2_mass.max(1e-6);
-                        (self.contents(vessel).liquid_mass - least) / least
-                    }
-                }
-            };
+            *value = self.value(*event, state, nose.as_ref())?;
         }
         Ok(())
+    }
+
+    /// The value of one event function, for which only the vessels it speaks of are looked at.
+    pub(super) fn watch_one(
+        &mut self,
+        index: usize,
+        time: f64,
+        state: &[f64],
+    ) -> Result<f64, NetworkError> {
+        let event = self.events[index];
+        let bay = self.nose().map(|(_, bay, _)| bay);
+        self.evaluate_some(time, state, |i| match event {
+            NetworkEvent::Spent => true,
+            NetworkEvent::Phase { vessel } | NetworkEvent::LiquidGone { vessel } => i == vessel,
+            _ => bay == Some(i),
+        })?;
+        let nose = self.nose_values(state);
+        self.value(event, state, nose.as_ref())
+    }
+
+    /// Values of the events of the nose, from what its vessel held at the last evaluation.
+    fn nose_values(&self, state: &[f64]) -> Option<[f64; NOSE_EVENTS.len()]> {
+        let (nose, bay, at) = self.nose().filter(|_| !self.held)?;
+        let pressure = self.contents(bay).pressure;
+        let (travel, speed) = (state[at], state[at + 1]);
+        Some(nose.event_values(self.motion, travel, speed, pressure, self.ambient.0))
+    }
+
+    /// The value of an event function, from what the vessels held at the last evaluation.
+    fn value(
+        &self,
+        event: NetworkEvent,
+        state: &[f64],
+        nose: Option<&[f64; NOSE_EVENTS.len()]>,
+    ) -> Result<f64, NetworkError> {
+        Ok(match event {
+            NetworkEvent::Nose(event) => NOSE_EVENTS
+                .iter()
+                .zip(nose.into_iter().flatten())
+                .find_map(|(e, value)| (*e == event).then_some(*value))
+                .unwrap_or(-1.0),
+            NetworkEvent::Vented if self.motion.on_coupler() => -1.0,
+            NetworkEvent::Vented => self.venting_margin().unwrap_or(-1.0),
+            NetworkEvent::Uncovered => match self.nose() {
+                Some((nose, _, at)) if !self.motion.on_coupler() => {
+                    state[at] / nose.uncovered_travel() - 1.0
+                }
+                _ => -1.0,
+            },
+            NetworkEvent::Enough => self.enough_margin().unwrap_or(-1.0),
+            NetworkEvent::Spent if !self.is_at_rest() => -1.0,
+            NetworkEvent::Spent => self.spent_margin().unwrap_or(-1.0),
+            NetworkEvent::Phase { vessel } => {
+                let margin = self
+                    .contents(vessel)
+                    .single_phase_margin(&self.properties)?;
+                let beyond = self.beyond[vessel];
+                margin + if self.bulk[vessel] { beyond } else { -beyond }
+            }
+            NetworkEvent::LiquidGone { vessel } => {
+                if self.liquid_gone[vessel] || self.bulk[vessel] {
+                    1.0
+                } else {
+                    let least = 1e-6 * self.system.vessels[vessel].co2_mass.max(1e-6);
+                    (self.contents(vessel).liquid_mass - least) / least
+                }
+            }
+        })
     }
 
     /// Whether an event changes nothing about what flows: a vessel that gives its contents as they are gives

@@ -346,8 +346,13 @@ impl Watch {
         time: f64,
         i: usize,
     ) -> Result<f64, Failure<S::Error>> {
-        self.at(caller, span, time)?;
-        Ok(self.scratch[i])
+        if time == span.time_new {
+            caller.event(i, time, span.state_new, &mut self.scratch)
+        } else {
+            span.dense
+                .interpolate(span.state_old, time, &mut self.state);
+            caller.event(i, time, &self.state, &mut self.scratch)
+        }
     }
 
     fn at<S: System>(

@@ -78,6 +78,22 @@ pub trait System {
         Ok(())
     }
 
+    /// The value of event `index` alone, for a system to which that costs less than all of them; `values` is room
+    /// for as many values as there are events, whatever is left in it.
+    ///
+    /// # Errors
+    /// As [`System::rates`].
+    fn event(
+        &mut self,
+        index: usize,
+        time: f64,
+        state: &[f64],
+        values: &mut [f64],
+    ) -> Result<f64, Self::Error> {
+        self.events(time, state, values)?;
+        Ok(values[index])
+    }
+
     /// Whether component `index` of the state influences any rate; one that only collects what
     /// others do need not be varied for the Jacobian.
     fn influences(&self, index: usize) -> bool {
@@ -137,7 +153,7 @@ pub struct Statistics {
     pub jacobians: u64,
     /// Events delivered.
     pub events: u64,
-    /// Calls of [`System::events`].
+    /// Calls of [`System::events`] and [`System::event`].
     pub event_evaluations: u64,
     /// Accepted steps of the stiff method.
     pub stiff_steps: u64,
@@ -192,6 +208,23 @@ impl<S: System> Caller<'_, S> {
             Err(Failure::NotFinite)
         } else {
             Ok(())
+        }
+    }
+
+    fn event(
+        &mut self,
+        index: usize,
+        time: f64,
+        state: &[f64],
+        values: &mut [f64],
+    ) -> Result<f64, Failure<S::Error>> {
+        self.statistics.event_evaluations += 1;
+        let value = self.system.event(index, time, state, values);
+        let value = value.map_err(Failure::System)?;
+        if value.is_nan() {
+            Err(Failure::NotFinite)
+        } else {
+            Ok(value)
         }
     }
 }
