@@ -8,6 +8,7 @@ use coldkick::flow::{FluxModel, saturated_table};
 use coldkick::network::heat::{GRAVITY, churchill_chu_plate, from_outside};
 use coldkick::network::spec::{InsideHeat, OutsideHeat, Wall};
 use coldkick::network::transport;
+use coldkick::thermo::flash::at_temperature_density_with;
 use coldkick::thermo::fluids::carbon_dioxide as co2;
 use coldkick::thermo::source::{Equations, PropertySource, Tables};
 use coldkick::thermo::{Coexistence, FluidPoint, air, saturated_vapour, surface};
@@ -376,17 +377,44 @@ fn what_forms_dry_ice_flows_by_tables_as_by_the_equations() {
             check(&tabled, &solved, &hint);
         }
     }
+    // Saturated vapour, up to where its throat is well above the triple point.
     let hint = Hint::default();
-    for i in 0..60 {
+    for i in 0..70 {
         let t = 175.0 + 0.7 * f64::from(i);
-        let [tabled, solved] =
-            [Tables.sublimation(t), Equations.sublimation(t)].map(|line| line.unwrap());
+        let [tabled, solved] = if t < co2::TRIPLE_TEMPERATURE {
+            [Tables.sublimation(t), Equations.sublimation(t)]
+        } else {
+            [Tables.saturation(t), Equations.saturation(t)]
+        }
+        .map(Result::unwrap);
         check(
             &Stagnation::light(&Tables, &tabled),
             &Stagnation::light(&Equations, &solved),
             &hint,
         );
     }
+    // Vapour with dry ice, and with liquid above the triple point.
+    for quality in [0.15, 0.4, 0.7, 0.95] {
+        let hint = Hint::default();
+        for i in 0..30 {
+            let t = 182.0 + 1.5 * f64::from(i);
+            let line = if t < co2::TRIPLE_TEMPERATURE {
+                Equations.sublimation(t)
+            } else {
+                Equations.saturation(t)
+            }
+            .unwrap();
+            let volume = line.heavy.volume + quality * (line.light.volume - line.heavy.volume);
+            let solved = at_temperature_density_with(&Equations, t, 1.0 / volume).unwrap();
+            let tabled = at_temperature_density_with(&Tables, t, 1.0 / volume).unwrap();
+            let vapour = Equations.vapour(&line);
+            check(
+                &Stagnation::mixture(&Tables, &tabled, vapour),
+                &Stagnation::mixture(&Equations, &solved, vapour),
+                &hint,
+            );
+        }
+    }
     println!("{met:?}");
-    assert!(met.0 > 1000 && met.1 > 500 && met.2 > 400, "{met:?}");
+    assert!(met.0 > 3000 && met.1 > 1600 && met.2 > 1400, "{met:?}");
 }

@@ -44,6 +44,7 @@ pub fn mass_flux(
         let r = (difference / creeping).max(0.0);
         let r = (1.0 + ONSET) * r * r / (r + ONSET);
         flux.mass_flux *= r * (1.5 - 0.5 * r);
+        flux.unmoved_up_to = 0.0;
     }
     Ok(flux)
 }
