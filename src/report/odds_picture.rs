@@ -6,7 +6,7 @@ use crate::study::band::PressureBand;
 use crate::study::odds::QuantitySummary;
 use crate::units::{Dimension, UnitSystem, axis_unit};
 
-use super::figure::{Band, Curve, Figure, Panel};
+use super::figure::{Band, Curve, Figure, Panel, wrapped};
 use super::odds::{OddsReport, basis, chance_sentence};
 use super::odds_text::ranked;
 use super::sheet::{Bar, Bars, Block, Sheet};
@@ -43,10 +43,13 @@ pub fn odds(report: OddsReport<'_>, units: UnitSystem) -> Sheet {
     let chance = &report.odds.chance;
     Sheet {
         title: format!("{}: chance of a successful separation", report.name),
-        subtitle: vec![
+        subtitle: [
             chance_sentence(report.odds),
             basis(chance, report.method, report.replicates),
-        ],
+        ]
+        .iter()
+        .flat_map(|sentence| wrapped(sentence))
+        .collect(),
         blocks,
     }
 }

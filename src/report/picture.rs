@@ -10,7 +10,7 @@ use crate::study::{CriterionKind, ShotStudy};
 use crate::units::{Dimension, UnitSystem, axis_unit, format, format_time};
 
 use super::ReportError;
-use super::figure::{Curve, Figure, Level, Mark, Panel};
+use super::figure::{Curve, Figure, Level, Mark, Panel, wrapped};
 use super::wording;
 
 /// How a picture is written.
@@ -134,7 +134,7 @@ pub fn shot(title: &str, study: &ShotStudy, units: UnitSystem) -> Figure {
         title: title.to_owned(),
         subtitle: wording::verdict(study, units)
             .split("; ")
-            .map(str::to_owned)
+            .flat_map(wrapped)
             .collect(),
         x_label: format!("time after the start [{}]", seconds.symbol),
         x_range: (0.0, seconds.from_si(end)),
