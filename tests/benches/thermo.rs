@@ -1,5 +1,8 @@
 //! Cost of one evaluation, one line and one inversion.
 
+use coldkick::network::contents::Contents;
+use coldkick::network::spec::Condensation;
+use coldkick::thermo::air;
 use coldkick::thermo::coexistence::{saturation, triple_point};
 use coldkick::thermo::flash::{at_density_energy, at_temperature_density};
 use coldkick::thermo::source::{PropertySource, Tables};
@@ -57,4 +60,26 @@ fn fluid_point_by_table() -> FluidPoint {
 fn saturation_line_by_table() -> f64 {
     let line = Tables.saturation(black_box(280.0));
     line.expect("on the line").pressure
+}
+
+/// The flash of a discharge: what a vessel of one litre holds, by tables, from a temperature 0.1 % off as the last
+/// evaluation leaves it.
+#[divan::bench(args = ["gas", "gas and air", "liquid+vapour", "solid+vapour"])]
+fn contents_by_table(bencher: Bencher, region: &str) {
+    let (temperature, density, air_mass) = match region {
+        "gas" => (290.0, 20.0, 0.0),
+        "gas and air" => (280.0, 2.0, 1.2e-3),
+        "liquid+vapour" => (280.0, 500.0, 0.0),
+        _ => (200.0, 30.0, 0.0),
+    };
+    let state = at_temperature_density(temperature, density).expect("a state");
+    let volume = 1e-3;
+    let co2_mass = density * volume;
+    let energy =
+        co2_mass * state.internal_energy + air_mass * air::internal_energy_and_cv(temperature).0;
+    bencher.bench(|| {
+        let masses = (black_box(co2_mass), black_box(air_mass));
+        let how = Condensation::Equilibrium;
+        Contents::new(&Tables, how, masses, energy, volume, 1.001 * temperature)
+    });
 }
