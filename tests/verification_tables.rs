@@ -124,40 +124,40 @@ fn lines_keep_their_bounds() {
     }
 }
 
-#[test]
-fn boiling_temperatures_are_those_of_the_line() {
+/// Temperatures by table at 2000 pressures in a range [Pa], and whether the line has those pressures there.
+fn temperatures_are_those_of_the_line(
+    (low, high): (f64, f64),
+    by_table: impl Fn(f64) -> Option<f64>,
+    line: impl Fn(f64) -> Coexistence,
+    tolerance: f64,
+) {
     let mut known = 0;
-    let (low, high) = (5.3e5_f64, 7.3e6_f64);
     for i in 0..2000 {
         let pressure = low * (high / low).powf((f64::from(i) + 0.37) / 2000.0);
-        let Some(t) = Tables.boiling_temperature(pressure) else {
+        let Some(t) = by_table(pressure) else {
             continue;
         };
         known += 1;
-        let there = Equations.saturation(t).unwrap().pressure;
-        let error = (there / pressure - 1.0).abs();
-        assert!(error < 2e-8, "{error:e} at {pressure} Pa");
+        let error = (line(t).pressure / pressure - 1.0).abs();
+        assert!(error < tolerance, "{error:e} at {pressure} Pa");
     }
     assert!(known > 1900, "{known} of 2000");
+}
+
+#[test]
+fn boiling_temperatures_are_those_of_the_line() {
+    let line = |t| Equations.saturation(t).unwrap();
+    let by_table = |pressure| Tables.boiling_temperature(pressure);
+    temperatures_are_those_of_the_line((5.3e5, 7.3e6), by_table, line, 2e-8);
     assert_eq!(Equations.boiling_temperature(2e6), None);
     assert_eq!(Tables.boiling_temperature(1e5), None);
 }
 
 #[test]
 fn subliming_temperatures_are_those_of_the_line() {
-    let mut known = 0;
-    let (low, high) = (60.0_f64, 5.179e5_f64);
-    for i in 0..2000 {
-        let pressure = low * (high / low).powf((f64::from(i) + 0.37) / 2000.0);
-        let Some(t) = Tables.subliming_temperature(pressure) else {
-            continue;
-        };
-        known += 1;
-        let there = Equations.sublimation(t).unwrap().pressure;
-        let error = (there / pressure - 1.0).abs();
-        assert!(error < 5e-8, "{error:e} at {pressure} Pa");
-    }
-    assert!(known > 1900, "{known} of 2000");
+    let line = |t| Equations.sublimation(t).unwrap();
+    let by_table = |pressure| Tables.subliming_temperature(pressure);
+    temperatures_are_those_of_the_line((60.0, 5.179e5), by_table, line, 5e-8);
     assert_eq!(Equations.subliming_temperature(1e5), None);
     assert_eq!(Tables.subliming_temperature(6e5), None);
 }

@@ -123,9 +123,7 @@ fn unchoked(
     if !two_phase || end.growth < 0.0 {
         return None;
     }
-    let mut best = Best::at_rest(stagnation);
-    best.offer(stagnation.enthalpy, &end);
-    Some(best.met(receiver_pressure))
+    Some(Best::only(stagnation, &end).met(receiver_pressure))
 }
 
 /// Choked flow whose throat between liquid and vapour lies near the last one; `None` where it does not, where
@@ -139,13 +137,9 @@ fn resumed(
     let found = throat::followed(&beside_liquid(properties, stagnation), stagnation, hint)?;
     let clear = found.pressure > CLEAR * co2::TRIPLE_PRESSURE_ROUNDED
         && receiver_pressure < found.pressure / CLEAR;
-    clear.then(|| {
-        let mut best = Best::at_rest(stagnation);
-        best.offer(stagnation.enthalpy, &found);
-        Flux {
-            unmoved_up_to: found.pressure / CLEAR,
-            ..best.flux(receiver_pressure)
-        }
+    clear.then(|| Flux {
+        unmoved_up_to: found.pressure / CLEAR,
+        ..Best::only(stagnation, &found).flux(receiver_pressure)
     })
 }
 

@@ -54,8 +54,7 @@ pub(super) fn mass_flux(
     let end = at(&properties.sublimation(cold).ok()?);
     // Velocity rises and sound slows down all the way: where flux still grows at the end it grew before.
     if end.growth >= 0.0 {
-        let mut last = Best::at_rest(stagnation);
-        last.offer(stagnation.enthalpy, &end);
+        let last = Best::only(stagnation, &end);
         let met = last.flux > best.flux;
         return Some(if met {
             last.met(receiver_pressure)
@@ -109,13 +108,9 @@ fn onset(
         return None;
     }
     let last = throat(&triple.saturation, s, stagnation.enthalpy);
-    (last.growth >= 0.0).then(|| {
-        let mut above = Best::at_rest(stagnation);
-        above.offer(stagnation.enthalpy, &last);
-        Onset {
-            line: triple.sublimation,
-            above: Some(above),
-        }
+    (last.growth >= 0.0).then(|| Onset {
+        line: triple.sublimation,
+        above: Some(Best::only(stagnation, &last)),
     })
 }
 
@@ -128,9 +123,5 @@ fn bend(
 ) -> Option<Best> {
     let vapour = properties.vapour(line);
     let velocity2 = 2.0 * (stagnation.enthalpy - vapour.enthalpy());
-    (vapour.sound_speed_squared() >= velocity2).then(|| {
-        let mut best = Best::at_rest(stagnation);
-        best.offer(stagnation.enthalpy, top);
-        best
-    })
+    (vapour.sound_speed_squared() >= velocity2).then(|| Best::only(stagnation, top))
 }

@@ -34,6 +34,13 @@ impl Best {
         }
     }
 
+    /// One throat and no other.
+    pub(super) fn only(stagnation: &Stagnation, throat: &Throat) -> Self {
+        let mut best = Self::at_rest(stagnation);
+        best.offer(stagnation.enthalpy, throat);
+        best
+    }
+
     pub(super) fn flux(&self, receiver_pressure: f64) -> Flux {
         Flux {
             mass_flux: self.flux,
