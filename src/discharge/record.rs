@@ -14,8 +14,37 @@ use crate::thermo::source::PropertySource;
 
 /// Most samples kept of one step.
 const MOST: f64 = 200.0;
+/// Parts a step is cut into by the places inside that are looked at where more samples are kept than that; events are
+/// looked for at two of these places.
+const LOOKED_AT: usize = 6;
+/// Difference of highest order of the pressures at the looks of a step, as a share of the largest, with which they count
+/// as smooth.
+const SMOOTH: f64 = 1e-3;
+/// Samples for which there is room from the start.
+const ROOM: usize = 128;
 /// Relative tolerance up to which peaks are wanted to 1e-5.
 const TIGHT: f64 = 1e-6;
+
+/// What is seen of a vessel's contents.
+#[derive(Debug, Clone, Copy, Default)]
+struct Sight {
+    pressure: f64,
+    temperature: f64,
+    solid_mass: f64,
+    liquid_mass: f64,
+}
+
+impl Sight {
+    /// A weighted sum.
+    fn mean<'s>(weighted: impl Iterator<Item = (&'s f64, &'s Sight)>) -> Self {
+        weighted.fold(Self::default(), |sum, (weight, sight)| Self {
+            pressure: sum.pressure + weight * sight.pressure,
+            temperature: sum.temperature + weight * sight.temperature,
+            solid_mass: sum.solid_mass + weight * sight.solid_mass,
+            liquid_mass: sum.liquid_mass + weight * sight.liquid_mass,
+        })
+    }
+}
 
 /// Collects everything against time.
 #[derive(Clone)]
@@ -26,6 +55,9 @@ pub(super) struct Recorder<'a> {
     rates: Vec<f64>,
     /// A state inside a step.
     inside: Vec<f64>,
+    /// What is seen of the vessels at a sample, and at the looks of a step, one after the other.
+    sights: Vec<Sight>,
+    looks: Vec<Sight>,
     /// Parts a step is cut into by the places inside that are kept, at least.
     parts: usize,
     /// Longest time between samples: [s], share of the time passed.
@@ -55,13 +87,19 @@ impl<'a> Recorder<'a> {
             system,
             layout: layout.clone(),
             trajectory: Trajectory {
-                times: Vec::new(),
+                times: room(),
                 vessels: system
                     .vessels
                     .iter()
                     .map(|v| VesselSeries {
                         name: v.name.clone(),
-                        ..VesselSeries::default()
+                        pressure: room(),
+                        temperature: room(),
+                        co2_mass: room(),
+                        air_mass: room(),
+                        solid_mass: room(),
+                        liquid_mass: room(),
+                        wall_temperature: v.wall.as_ref().map(|_| room()).unwrap_or_default(),
                     })
                     .collect(),
                 paths: system
@@ -72,10 +110,17 @@ impl<'a> Recorder<'a> {
                         ..PathSeries::default()
                     })
                     .collect(),
-                nose: system.nose.as_ref().map(|_| NoseSeries::default()),
+                nose: system.nose.as_ref().map(|_| NoseSeries {
+                    travel: room(),
+                    speed: room(),
+                    opening_force: room(),
+                    tether_tension: room(),
+                }),
             },
             rates: vec![0.0; layout.dimension],
             inside: vec![0.0; layout.dimension],
+            sights: vec![Sight::default(); n],
+            looks: vec![Sight::default(); n * (LOOKED_AT + 1)],
             // A step of a stiff method is less even than what lies around it.
             parts: if tight || settings.apart.is_some() {
                 8
@@ -109,13 +154,76 @@ impl<'a> Recorder<'a> {
             ((length / apart).min(MOST).ceil() as usize).max(self.parts)
         });
         let mut inside = std::mem::take(&mut self.inside);
-        for part in 1..parts {
-            let time = step.time_old + length * part as f64 / parts as f64;
-            step.interpolate(time, &mut inside);
-            self.keep(network, time, &inside, self.watched);
+        // Of flows, which set in and choke, each place shows its own.
+        let few = parts > LOOKED_AT && self.apart.is_some() && !self.flows;
+        if !(few && self.keep_between_looks(network, step, parts, &mut inside)) {
+            for part in 1..parts {
+                let time = step.time_old + length * part as f64 / parts as f64;
+                step.interpolate(time, &mut inside);
+                self.keep(network, time, &inside, self.watched);
+            }
+            self.keep(network, step.time_new, step.state_new, None);
         }
         self.inside = inside;
-        self.keep(network, step.time_new, step.state_new, None);
+    }
+
+    /// Keeps a step at more places than are looked at, if it can: what is seen of contents lies on the polynomial
+    /// through the looks, unless they show a bend; of vessels that are not watched the start of the step stands.
+    fn keep_between_looks<L: PropertySource>(
+        &mut self,
+        network: &mut Network<'_, L>,
+        step: &StepView<'_>,
+        parts: usize,
+        inside: &mut [f64],
+    ) -> bool {
+        let length = step.time_new - step.time_old;
+        let vessels = self.sights.len();
+        let watched = self.watched;
+        let is_watched = |vessel: usize| watched.is_none_or(|some| some.contains(vessel));
+        let mut looks = std::mem::take(&mut self.looks);
+        // The last sample is the start of the step.
+        looks[..vessels].copy_from_slice(&self.sights);
+        let mut seen = true;
+        for look in 1..=LOOKED_AT {
+            let end = look == LOOKED_AT;
+            let time = step.time_old + length * look as f64 / LOOKED_AT as f64;
+            step.interpolate(time, inside);
+            let (time, state, watched) = if end {
+                (step.time_new, step.state_new, None)
+            } else {
+                (time, &*inside, watched)
+            };
+            seen = seen && self.see(network, time, state, watched);
+            looks[look * vessels..(look + 1) * vessels].copy_from_slice(&self.sights);
+        }
+        let smooth = (0..vessels)
+            .filter(|vessel| is_watched(*vessel))
+            .all(|vessel| {
+                let own = looks.iter().skip(vessel).step_by(vessels);
+                are_smooth(own.map(|sight| sight.pressure))
+            });
+        let kept = seen && smooth;
+        if kept {
+            for part in 1..parts {
+                let share = part as f64 / parts as f64;
+                let weights = weights(share * LOOKED_AT as f64);
+                for (vessel, sight) in self.sights.iter_mut().enumerate() {
+                    let own = looks.iter().skip(vessel).step_by(vessels);
+                    *sight = if is_watched(vessel) {
+                        Sight::mean(weights.iter().zip(own))
+                    } else {
+                        looks[vessel]
+                    };
+                }
+                let time = step.time_old + length * share;
+                step.interpolate(time, inside);
+                self.store(time, inside, network);
+            }
+            self.sights.copy_from_slice(&looks[LOOKED_AT * vessels..]);
+            self.store(step.time_new, step.state_new, network);
+        }
+        self.looks = looks;
+        kept
     }
 
     /// Keeps a state by itself.
@@ -139,16 +247,39 @@ impl<'a> Recorder<'a> {
         state: &[f64],
         watched: Option<Watched>,
     ) {
+        if self.see(network, time, state, watched) {
+            self.store(time, state, network);
+        }
+    }
+
+    /// Looks at the vessels; whether there was anything to be seen.
+    fn see<L: PropertySource>(
+        &mut self,
+        network: &mut Network<'_, L>,
+        time: f64,
+        state: &[f64],
+        watched: Option<Watched>,
+    ) -> bool {
         let known = match watched {
             _ if self.flows => network.rates(time, state, &mut self.rates),
             Some(some) => network.evaluate_some(time, state, |vessel| some.contains(vessel)),
             None => network.evaluate(time, state),
         };
+        for (vessel, sight) in self.sights.iter_mut().enumerate() {
+            let contents = network.contents(vessel);
+            *sight = Sight {
+                pressure: contents.pressure,
+                temperature: contents.temperature,
+                solid_mass: contents.solid_mass,
+                liquid_mass: contents.liquid_mass,
+            };
+        }
         match known {
-            Ok(()) => self.store(time, state, network),
+            Ok(()) => true,
             Err(source) => {
                 let failure = DischargeError::State { time, source };
                 self.failure.get_or_insert(failure);
+                false
             }
         }
     }
@@ -163,22 +294,25 @@ impl<'a> Recorder<'a> {
         self.failure.take().map_or(Ok(()), Err)
     }
 
+    /// Stores a sample with what was seen of the vessels.
     fn store<L: PropertySource>(&mut self, time: f64, state: &[f64], network: &Network<'_, L>) {
         self.trajectory.times.push(time);
-        for (i, series) in self.trajectory.vessels.iter_mut().enumerate() {
-            let c = network.contents(i);
-            let at = self.layout.vessels[i];
+        let series = self.trajectory.vessels.iter_mut();
+        for ((series, sight), (at, wall)) in
+            (series.zip(&self.sights)).zip(self.layout.vessels.iter().zip(&self.layout.walls))
+        {
+            let at = *at;
             if let (Some(co2), Some(air)) = (series.co2_mass.last(), series.air_mass.last()) {
                 self.moved += 0.5 * ((state[at] - co2).abs() + (state[at + 1] - air).abs());
             }
-            series.pressure.push(c.pressure);
-            series.temperature.push(c.temperature);
+            series.pressure.push(sight.pressure);
+            series.temperature.push(sight.temperature);
             series.co2_mass.push(state[at]);
             series.air_mass.push(state[at + 1]);
-            series.solid_mass.push(c.solid_mass);
-            series.liquid_mass.push(c.liquid_mass);
-            if let Some(slot) = self.layout.walls[i] {
-                series.wall_temperature.push(state[slot]);
+            series.solid_mass.push(sight.solid_mass);
+            series.liquid_mass.push(sight.liquid_mass);
+            if let Some(slot) = wall {
+                series.wall_temperature.push(state[*slot]);
             }
         }
         if self.flows {
@@ -188,14 +322,15 @@ impl<'a> Recorder<'a> {
                 series.choked.push(flow.choked);
             }
         }
-        let bay_pressure = network.contents(self.bay).pressure;
+        let bay_pressure = self.sights[self.bay].pressure;
+        let outside = self.system.ambient.at(time).0;
         if let (Some(series), Some((nose, _)), Some(at)) = (
             &mut self.trajectory.nose,
             &self.system.nose,
             self.layout.nose,
         ) {
             let (travel, speed) = (state[at], state[at + 1]);
-            let opening = nose.driving_force(bay_pressure, network.ambient().0, travel);
+            let opening = nose.driving_force(bay_pressure, outside, travel);
             let tension = nose.tether_tension(travel, speed);
             series.travel.push(travel);
             series.speed.push(speed);
@@ -321,5 +456,49 @@ impl<'a> Recorder<'a> {
                 .is_some_and(|(nose, _)| first >= nose.retention_force() + nose.spring_force(0.0))
                 && n.travel.iter().any(|x| *x > 0.0)
         })
+    }
+}
+
+/// Weights of the looks at a step, numbered from zero, in the value at a place between them (Lagrange).
+fn weights(place: f64) -> [f64; LOOKED_AT + 1] {
+    std::array::from_fn(|look| {
+        let others = (0..=LOOKED_AT).filter(|other| *other != look);
+        others
+            .map(|other| (place - other as f64) / (look as f64 - other as f64))
+            .product()
+    })
+}
+
+/// Whether pressures at the looks of a step bend so little that the polynomial through them is good to a few
+/// hundred-thousandths: by their difference of highest order, of which a thirtieth at most is missing anywhere.
+fn are_smooth(pressures: impl Iterator<Item = f64>) -> bool {
+    let mut binomial = 1.0;
+    let (mut difference, mut largest) = (0.0, 0.0_f64);
+    for (look, pressure) in pressures.enumerate() {
+        difference += binomial * pressure;
+        largest = largest.max(pressure);
+        binomial *= -((LOOKED_AT - look.min(LOOKED_AT)) as f64) / (look + 1) as f64;
+    }
+    difference.abs() <= SMOOTH * largest
+}
+
+fn room() -> Vec<f64> {
+    Vec::with_capacity(ROOM)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn between_looks_a_polynomial_of_their_degree_is_met() {
+        let law = |x: f64| 3.0 - 2.0 * x + 0.5 * x.powi(3) - 0.01 * x.powi(6);
+        for place in [0.0, 0.3, 1.7, 3.0, 5.9, LOOKED_AT as f64] {
+            let weights = weights(place);
+            let found: f64 = (weights.iter().enumerate())
+                .map(|(look, weight)| weight * law(look as f64))
+                .sum();
+            assert!((found - law(place)).abs() < 1e-9, "{place}: {found}");
+        }
     }
 }

@@ -216,6 +216,9 @@ pub fn mixture(gas: &GasMixture, receiver_pressure: f64) -> Flux {
     }
 }
 
+/// Step towards the throat, as a share of the way from rest, that is the last.
+const SHORT: f64 = 1e-5;
+
 /// Lowest throat pressure ratio looked at.
 const LOWEST_RATIO: f64 = 1e-6;
 
@@ -305,16 +308,18 @@ fn dusty(x: f64, dust: &Condensate, kappa: f64, ratio: f64) -> (f64, f64) {
         (value, slope)
     };
     let receiver = -ratio.ln();
-    let mut y = receiver;
-    if receiver > 0.0 && excess(receiver).0 < 0.0 {
-        // From the pure gas's throat, which dust only pushes down.
-        y = -perfect_gas::critical_pressure_ratio(kappa).ln();
+    // From the pure gas's throat, which dust only pushes down, perhaps beyond the receiver.
+    let mut y = receiver.min(-perfect_gas::critical_pressure_ratio(kappa).ln());
+    if receiver > 0.0 {
         for _ in 0..50 {
             let (value, slope) = excess(y);
             let step = -value / slope;
+            if y == receiver && step >= 0.0 {
+                break;
+            }
             y = (y + step).clamp(0.0, receiver);
-            // Newton squares what is left.
-            if step.abs() < 1e-7 * y {
+            // Newton squares what is left, and the flux is at its largest there.
+            if step.abs() < SHORT * y {
                 break;
             }
         }

@@ -96,6 +96,8 @@ pub struct Network<'a, L> {
     flows: Vec<PathFlow>,
     ambient: (f64, f64),
     stirring: Vec<f64>,
+    /// Whether at the last look no event was near but those of the bay.
+    far_but_for_bay: bool,
 }
 
 impl<'a, L: PropertySource> Network<'a, L> {
@@ -155,6 +157,7 @@ impl<'a, L: PropertySource> Network<'a, L> {
             flows: vec![PathFlow::default(); system.paths.len() + 1],
             ambient: (0.0, 0.0),
             stirring: vec![0.0; n],
+            far_but_for_bay: false,
             layout,
         };
         let start = network.initial_state()?;

@@ -615,6 +615,17 @@ impl Contents {
             .is_some_and(|c| c.line.is_none() && c.state.density > co2::CRITICAL_DENSITY)
     }
 
+    /// Whether there is nothing near one dense phase: a vapour fraction of at least `far`, or a density below the
+    /// critical one by that share.
+    #[must_use]
+    pub fn is_far_from_one_dense_phase(&self, far: f64) -> bool {
+        use crate::thermo::fluids::carbon_dioxide as co2;
+        self.co2.as_ref().is_none_or(|c| match c.line {
+            Some(_) => c.state.vapour_fraction.is_some_and(|x| x > far),
+            None => c.state.density < (1.0 - far) * co2::CRITICAL_DENSITY,
+        })
+    }
+
     /// Positive while the CO2 is one phase denser than saturated, negative with vapour beside it;
     /// continuous through zero.
     pub fn single_phase_margin(

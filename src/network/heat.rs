@@ -56,6 +56,18 @@ fn churchill_chu_factor(divided: f64, prandtl: f64) -> f64 {
     0.387 / (1.0 + (divided / prandtl).powf(9.0 / 16.0)).powf(8.0 / 27.0)
 }
 
+/// The same of the plate, from a table where it reaches.
+fn plate_factor(prandtl: f64) -> f64 {
+    static TABLE: LazyLock<CurveTable<1>> = LazyLock::new(|| {
+        CurveTable::through(PRANDTL, |prandtl| [churchill_chu_factor(PLATE.1, prandtl)])
+    });
+    let known = TABLE.at(prandtl);
+    known.map_or_else(|| churchill_chu_factor(PLATE.1, prandtl), |[factor]| factor)
+}
+
+/// Prandtl numbers of gases up to those near the critical point: lowest, length and number of the stretches of the table.
+const PRANDTL: (f64, f64, usize) = (0.4, 0.1, 56);
+
 /// Nucleate boiling heat flux [W/m2] of CO2 at a reduced pressure, roughness [m] and wall
 /// superheat [K].
 ///
@@ -306,7 +318,8 @@ impl Film {
         let buoyancy = gravity * self.expansion * difference.abs();
         let rayleigh = buoyancy * height.powi(3) * self.density * self.density * self.cp
             / (self.viscosity * self.conductivity);
-        churchill_chu_plate(rayleigh, self.prandtl()) * self.conductivity / height
+        let factor = plate_factor(self.prandtl());
+        churchill_chu(PLATE.0, factor, rayleigh) * self.conductivity / height
     }
 
     /// A stirred vessel, common practice without a source: the jets' momentum keeps up a velocity
@@ -359,4 +372,24 @@ pub fn from_outside(wall: &Wall, wall_temperature: f64, ambient: f64, pressure: 
     };
     let conductance = coefficient * wall.outer_area;
     wall.solar + difference / (1.0 / conductance.max(1e-12) + 0.5 * wall.conduction_resistance)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_factor_of_the_plate_by_table_is_that_of_the_law() {
+        let (low, stretch, count) = PRANDTL;
+        let most = low + stretch * count as f64;
+        for k in 0..1000 {
+            let prandtl = low + (most - low) * f64::from(k) / 1000.0;
+            let law = churchill_chu_factor(PLATE.1, prandtl);
+            let error = (plate_factor(prandtl) / law - 1.0).abs();
+            assert!(error < 1e-10, "Pr {prandtl}: {error:e}");
+        }
+        for beyond in [0.1, 40.0] {
+            assert_eq!(plate_factor(beyond), churchill_chu_factor(PLATE.1, beyond));
+        }
+    }
 }

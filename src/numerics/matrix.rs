@@ -112,7 +112,16 @@ impl Matrix {
     /// J^T J, symmetric.
     #[must_use]
     pub fn gram(&self) -> Matrix {
-        Matrix(self.0.tr_mul(&self.0))
+        let n = self.columns();
+        let mut gram = Matrix::zero(n, n);
+        for j in 0..n {
+            for i in 0..=j {
+                let entry = self.0.column(i).dot(&self.0.column(j));
+                gram.set(i, j, entry);
+                gram.set(j, i, entry);
+            }
+        }
+        gram
     }
 
     /// Cholesky factor of a symmetric positive definite matrix; `None` for any other.

@@ -20,6 +20,10 @@ pub(super) const FARTHEST: f64 = 1e-3;
 /// Share of the pressure outside by which a vented bay may still exceed it.
 const VENTED: f64 = 2e-3;
 
+/// Share of a charge that is vapour, or liquid yet to be drawn, and of the highest pressure by which the bay is below it, from
+/// which an event is far: not met and left again within a step.
+const FAR: f64 = 0.05;
+
 /// What an event function of the network means.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum NetworkEvent {
@@ -53,12 +57,38 @@ impl<L: PropertySource> Network<'_, L> {
         state: &[f64],
         values: &mut [f64],
     ) -> Result<(), NetworkError> {
-        self.evaluate(time, state)?;
+        let bay = self.nose().map(|(_, bay, _)| bay);
+        // Vessels hold what they did at the end of the step, or at the last look.
+        let bay_alone = self.far_but_for_bay && self.is_far_but_for_bay();
+        self.evaluate_some(time, state, |i| !bay_alone || bay == Some(i))?;
+        self.far_but_for_bay = self.is_far_but_for_bay();
         let nose = self.nose_values(state);
         for (value, event) in values.iter_mut().zip(&self.events) {
             *value = self.value(*event, state, nose.as_ref())?;
         }
         Ok(())
+    }
+
+    /// Whether, by what vessels held when they were last looked at, no event is near but those of the bay.
+    fn is_far_but_for_bay(&self) -> bool {
+        let Some((_, bay, _)) = self.nose() else {
+            return false;
+        };
+        self.events.iter().all(|event| match *event {
+            NetworkEvent::Phase { vessel } if vessel == bay => true,
+            NetworkEvent::Phase { vessel } => {
+                !self.bulk[vessel] && self.contents(vessel).is_far_from_one_dense_phase(FAR)
+            }
+            NetworkEvent::LiquidGone { vessel } => {
+                let charge = self.system.vessels[vessel].co2_mass;
+                self.liquid_gone[vessel] || self.contents(vessel).liquid_mass > FAR * charge
+            }
+            NetworkEvent::Spent if self.brief && self.is_at_rest() => {
+                let highest = self.highest_but_for(bay);
+                self.contents(bay).pressure < (1.0 - FAR) * highest
+            }
+            _ => true,
+        })
     }
 
     /// The value of one event function, for which only the vessels it speaks of are looked at.
@@ -178,10 +208,13 @@ impl<L: PropertySource> Network<'_, L> {
     /// The bay's pressure less the highest elsewhere [Pa].
     fn spent_margin(&self) -> Option<f64> {
         let (_, bay) = self.system.nose.as_ref()?;
-        let others = (0..self.system.vessels.len()).filter(|vessel| vessel != bay);
-        let highest = others
-            .map(|i| self.contents(i).pressure)
-            .fold(0.0, f64::max);
-        Some(self.contents(*bay).pressure - highest)
+        Some(self.contents(*bay).pressure - self.highest_but_for(*bay))
+    }
+
+    /// The highest pressure in any other vessel [Pa].
+    fn highest_but_for(&self, vessel: usize) -> f64 {
+        let others = (0..self.system.vessels.len()).filter(|other| *other != vessel);
+        let pressures = others.map(|i| self.contents(i).pressure);
+        pressures.fold(0.0, f64::max)
     }
 }

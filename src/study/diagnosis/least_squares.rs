@@ -46,6 +46,10 @@ pub trait Coordinates {
     fn coordinate(&self, value: usize, variate: f64) -> f64;
     /// Largest variate either way.
     fn reach(&self) -> f64;
+    /// Whether the coordinates are the variates themselves, so that the first Newton step leads to the least.
+    fn straight(&self) -> bool {
+        false
+    }
 }
 
 /// A step: where it leads, the change of the coordinates, and the improvement of the cost it promises.
@@ -193,8 +197,10 @@ impl Local<'_> {
             if new < cost {
                 let gained = cost - new;
                 (variates, change, cost) = (moved, after, new);
+                let inside = variates.iter().all(|z| z.abs() < reach);
+                let there = self.coordinates.straight() && inside && damping == 0.0;
                 damping *= 0.1;
-                if gained < NEWTON.1 {
+                if gained < NEWTON.1 || there {
                     break;
                 }
             } else if damping > 1e6 || cost - new > -1e-9 {

@@ -280,19 +280,27 @@ fn empty(times: &mut Vec<f64>, pressures: &mut [Vec<f64>], bay: usize, level: f6
     }
 }
 
+/// Share by which two intervals between samples may differ and count as the same.
+const SAME_STEP: f64 = 1e-9;
+
 /// Response of a first-order lag, tau dy/dt = p - y, to straight lines between samples (exact).
 fn lagged(times: &[f64], values: &[f64], tau: f64) -> Vec<f64> {
     let mut out = Vec::with_capacity(values.len());
     let mut y = values.first().copied().unwrap_or(0.0);
     out.push(y);
+    // Samples of one step of a run are equally far apart but for round-off.
+    let (mut known, mut left) = (0.0_f64, 1.0);
     for (t, p) in times.windows(2).zip(values.windows(2)) {
         let (&[t0, t1], &[p0, p1]) = (t, p) else {
             continue;
         };
         let step = t1 - t0;
         if step > 0.0 {
+            if (step - known).abs() > SAME_STEP * step {
+                (known, left) = (step, (-step / tau).exp());
+            }
             let slope = (p1 - p0) / step;
-            y = p1 - tau * slope + (y - p0 + tau * slope) * (-step / tau).exp();
+            y = p1 - tau * slope + (y - p0 + tau * slope) * left;
         }
         out.push(y);
     }

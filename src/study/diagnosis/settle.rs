@@ -25,8 +25,9 @@ const INNER_STEP: f64 = 0.05;
 const INNER_RADIUS: f64 = 4.0;
 /// Most steps to settle clocks and sensors.
 const INNER_STEPS: usize = 20;
-/// Improvement of the cost that is worth a further step.
-const INNER_TOLERANCE: f64 = 2e-3;
+/// Improvement of the cost that is worth a further step, at least and as a share of the cost: where a curve bends at a
+/// reading, or readings count by a robust loss, ever smaller steps gain ever less.
+const INNER_TOLERANCE: (f64, f64) = (2e-3, 2e-4);
 /// Evaluations kept.
 const KEPT: usize = 3;
 
@@ -208,16 +209,14 @@ impl Problem<'_, '_> {
             let Some(step) = trusted_step(&slopes, &residuals, &q, radius, &Plain) else {
                 break;
             };
-            if step.promised < INNER_TOLERANCE {
+            let cost = dot(&residuals, &residuals) + dot(&q, &q);
+            if step.promised < INNER_TOLERANCE.0.max(INNER_TOLERANCE.1 * cost) {
                 break;
             }
             let trial = self.with(&self.inner, &step.variates, &z);
             let trial_views = self.views_of(&runs, &trial);
             let after = robust(&trial_views);
-            let gained = dot(&residuals, &residuals) + dot(&q, &q)
-                - dot(&after, &after)
-                - dot(&step.variates, &step.variates);
-            if gained > 0.0 {
+            if dot(&after, &after) + dot(&step.variates, &step.variates) < cost {
                 (z, residuals, views) = (trial, after, trial_views);
                 slopes = self.inner_slopes(&runs, &z, &views);
                 radius = (2.0 * radius).min(INNER_RADIUS);
@@ -366,6 +365,10 @@ impl Coordinates for Plain {
 
     fn reach(&self) -> f64 {
         BOUND
+    }
+
+    fn straight(&self) -> bool {
+        true
     }
 }
 
