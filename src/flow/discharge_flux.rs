@@ -313,10 +313,12 @@ fn dusty(x: f64, dust: &Condensate, kappa: f64, ratio: f64) -> (f64, f64) {
     if receiver > 0.0 {
         for _ in 0..50 {
             let (value, slope) = excess(y);
-            let step = -value / slope;
-            if y == receiver && step >= 0.0 {
+            // What does not yield never chokes.
+            if !value.is_finite() || (y == receiver && value >= 0.0) {
+                y = receiver;
                 break;
             }
+            let step = -value / slope;
             y = (y + step).clamp(0.0, receiver);
             // Newton squares what is left, and the flux is at its largest there.
             if step.abs() < SHORT * y {
