@@ -321,6 +321,26 @@ fn slices_and_interruptions_change_nothing() {
     );
     assert!(!folder.path().join("again.csv.part").exists());
 
+    // The same as columns, from a run killed in the middle, and merged with a slice of text.
+    std::fs::write(folder.path().join("all.parquet.part"), &text[..cut + 25]).unwrap();
+    let columns = ["--trials-out", "all.parquet", "--format", "csv"];
+    let refused = with(&columns);
+    assert!(refused.code == 2 && refused.err.contains("--resume"));
+    let resumed = with(&[&columns[..], &["--resume"]].concat());
+    assert_eq!(resumed.code, 0, "{}", resumed.err);
+    assert_eq!(resumed.out, whole.out);
+    assert!(!folder.path().join("all.parquet.part").exists());
+    let run = with(&["--slice", "2/3", "--trials-out", "part2.parquet"]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    for files in [
+        &["all.parquet"][..],
+        &["part1.csv", "part2.parquet", "part3.csv"],
+    ] {
+        let merge = [&["odds", "--format", "csv", "--merge"], files].concat();
+        let merged = coldkick(folder.path(), &merge);
+        assert_eq!(merged.out, whole.out, "{}", merged.err);
+    }
+
     // Merging what does not belong together.
     let merge = |files: &[&str]| {
         let mut all = vec!["odds", "--merge"];
@@ -408,8 +428,8 @@ fn bad_input_to_odds_is_refused_before_any_work() {
         &["too few"],
     );
     refused(
-        &["odds", "small.ron", "--trials-out", "x.parquet"],
-        &["CSV", ".csv"],
+        &["odds", "small.ron", "--trials-out", "x.json"],
+        &["x.json", ".csv", ".parquet"],
     );
     refused(
         &["odds", "small.ron", "--trials-out", "no/such/place/x.csv"],

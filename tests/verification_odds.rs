@@ -7,7 +7,6 @@ mod linear;
 
 use std::ops::ControlFlow;
 
-use coldkick::report::trial_table::{TrialTable, TrialTableHeader, slice_range};
 use coldkick::statistics::interval::IntervalBasis;
 use coldkick::statistics::separation::Direction;
 use coldkick::statistics::subset_simulation::SubsetSettings;
@@ -256,74 +255,6 @@ fn failed_computations_stand_apart_with_their_inputs() {
     for record in &odds.errors {
         assert!(record.values[0] > 230.0 && record.error.contains("no result"));
         assert_eq!(record.verdict, TrialVerdict::NotComputed);
-    }
-}
-
-fn header(campaign: &Campaign, slice: (u64, u64)) -> TrialTableHeader {
-    let (layout, version) = TrialTableHeader::current();
-    TrialTableHeader {
-        layout,
-        version,
-        design: "R - S".to_owned(),
-        fingerprint: "0".to_owned(),
-        seed: campaign.seed(),
-        sampler: campaign.sampler().unwrap().method(),
-        trials: campaign.trials(),
-        replicates: campaign.sampler().unwrap().replicates(),
-        slice,
-        criteria: kinds().iter().map(CriterionKind::name).collect(),
-        inputs: campaign.inputs().names().to_vec(),
-    }
-}
-
-/// Slices written to tables and read back are the campaign, bit for bit, errors included; a table of
-/// anything else is refused.
-#[test]
-fn tables_of_slices_are_the_campaign() {
-    let refusing = StrengthAgainstLoad {
-        refuse: |strength| strength > 230.0,
-    };
-    let campaign = Campaign::new(inputs(COMMON_LOAD), SamplingMethod::Sobol, 9, 1000).unwrap();
-    let whole = records(&campaign, &refusing, 0..1000);
-    let mut read = Vec::new();
-    for number in 1..=7 {
-        let header = header(&campaign, (number, 7));
-        assert_eq!(header.range(), slice_range(1000, number, 7));
-        let slice = records(&campaign, &refusing, header.range());
-        let text = header.lines().unwrap() + &header.rows(&slice).unwrap();
-        let table = TrialTable::open(text.as_bytes()).unwrap();
-        assert_eq!(*table.header(), header);
-        assert!(header.same_campaign(&self::header(&campaign, (1, 1))));
-        read.extend(table.map(|record| record.unwrap()));
-    }
-    assert_eq!(read, whole);
-
-    let lines = header(&campaign, (1, 1)).lines().unwrap();
-    let good = lines.clone() + &header(&campaign, (1, 1)).rows(&whole[..3]).unwrap();
-    for (text, words) in [
-        (String::new(), "first line"),
-        ("time,pressure\n0,1\n".to_owned(), "first line"),
-        (lines.replacen("\"layout\":1", "\"layout\":9", 1), "version"),
-        (
-            lines.replacen("\"slice\":[1,1]", "\"slice\":[2,1]", 1),
-            "slice",
-        ),
-        (lines.replacen(",error", "", 1), "columns"),
-    ] {
-        let error = TrialTable::open(text.as_bytes()).err().unwrap().to_string();
-        assert!(error.contains(words), "{error}");
-    }
-    for (from, to, words) in [
-        ("success", "succcess", "line 3"),
-        ("\n1,", "\none,", "line 4"),
-    ] {
-        let text = good.replacen(from, to, 1);
-        let error = TrialTable::open(text.as_bytes())
-            .unwrap()
-            .find_map(Result::err)
-            .unwrap()
-            .to_string();
-        assert!(error.contains(words), "{error}");
     }
 }
 

@@ -1,5 +1,6 @@
 //! Writing results: whole files or none, and standard output that may be closed early.
 
+use std::fs::File;
 use std::io::{ErrorKind, Write};
 use std::path::Path;
 
@@ -82,25 +83,41 @@ fn directory(path: &Path) -> &Path {
 /// # Errors
 /// What [`check_target`] refuses, and failures of the file system.
 pub fn write_whole(path: &Path, content: &[u8], force: bool) -> Result<(), Failure> {
+    write_whole_by(path, force, |mut file| {
+        file.write_all(content)
+            .map_err(|error| unwritable(path, &error))
+    })
+}
+
+/// [`write_whole`] for content that is not all at hand at once.
+///
+/// # Errors
+/// As [`write_whole`], and what `write` says.
+pub fn write_whole_by(
+    path: &Path,
+    force: bool,
+    write: impl FnOnce(&File) -> Result<(), Failure>,
+) -> Result<(), Failure> {
     check_target(path, force)?;
-    let failed = |error: std::io::Error| {
-        Failure::input(
-            format!("{} could not be written: {error}", path.display()),
-            "",
-        )
-    };
-    let mut file = tempfile::Builder::new()
+    let file = tempfile::Builder::new()
         .permissions_like_new_file()
         .tempfile_in(directory(path))
-        .map_err(failed)?;
-    file.write_all(content).map_err(failed)?;
-    if force {
-        file.persist(path).map_err(|error| failed(error.error))?;
+        .map_err(|error| unwritable(path, &error))?;
+    write(file.as_file())?;
+    let kept = if force {
+        file.persist(path)
     } else {
         file.persist_noclobber(path)
-            .map_err(|error| failed(error.error))?;
-    }
+    };
+    kept.map_err(|error| unwritable(path, &error.error))?;
     Ok(())
+}
+
+fn unwritable(path: &Path, error: &std::io::Error) -> Failure {
+    Failure::input(
+        format!("{} could not be written: {error}", path.display()),
+        "",
+    )
 }
 
 /// A temporary file is private by default; a result is not.

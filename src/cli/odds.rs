@@ -67,7 +67,11 @@ pub struct OddsArguments {
     #[arg(long, conflicts_with_all = ["until", "trials", "trials_out", "slice", "merge", "resume"])]
     pub rare: bool,
     /// Write every trial to a table, as they come
-    #[arg(long, value_name = "FILE.csv", help_heading = "Large campaigns")]
+    #[arg(
+        long,
+        value_name = "FILE.csv|parquet",
+        help_heading = "Large campaigns"
+    )]
     pub trials_out: Option<PathBuf>,
     /// Go on with the unfinished table of --trials-out
     #[arg(long, requires = "trials_out", help_heading = "Large campaigns")]
@@ -172,15 +176,6 @@ fn check_conflicts(arguments: &OddsArguments) -> Result<(), Failure> {
             "--until with --sampler latin: a Latin hypercube is only one when it is complete",
             "use --sampler plain or sobol, or give --trials without --until",
         ));
-    }
-    if let Some(path) = &arguments.trials_out {
-        let ending = path.extension().map(|e| e.to_string_lossy().to_lowercase());
-        if ending.as_deref() != Some("csv") {
-            return Err(Failure::input(
-                format!("--trials-out {}: trials are written as CSV", path.display()),
-                "end the file name in .csv",
-            ));
-        }
     }
     Ok(())
 }

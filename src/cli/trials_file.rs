@@ -1,21 +1,51 @@
-//! Files of trials: written as they come under a name of their own, given their final name when
-//! complete, taken up again where they broke off, and put together from slices.
+//! Files of trials: written as they come, as text under a name of their own, given their final name and form
+//! when complete, taken up again where they broke off, and put together from slices.
 
 use std::fs::{File, OpenOptions};
-use std::io::{BufReader, Read, Seek, SeekFrom, Write};
+use std::io::{Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
 use crate::cli::Failure;
-use crate::cli::files::check_target;
-use crate::report::trial_table::{TrialTable, TrialTableError, TrialTableHeader, slice_range};
+use crate::cli::files::{check_target, write_whole_by};
+use crate::report::trial_table::{
+    TrialTable, TrialTableError, TrialTableHeader, slice_range, write_columnar,
+};
 use crate::study::{Record, Tally};
 
 /// Longest line looked at for the end of the last whole one.
 const LONGEST_LINE: u64 = 1 << 20;
 
+/// Form of a complete file, by the ending of its name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Form {
+    /// Lines of text with commas.
+    Csv,
+    /// Columns of Apache Parquet.
+    Parquet,
+}
+
+/// The form a file name asks for.
+fn form(target: &Path) -> Result<Form, Failure> {
+    let ending = target
+        .extension()
+        .map(|ending| ending.to_string_lossy().to_lowercase());
+    match ending.as_deref() {
+        Some("csv") => Ok(Form::Csv),
+        Some("parquet") => Ok(Form::Parquet),
+        _ => Err(Failure::input(
+            format!(
+                "--trials-out {}: not a table this can write",
+                target.display()
+            ),
+            "end the file name in .csv or .parquet",
+        )),
+    }
+}
+
 /// A file of trials being written.
 pub struct TrialsFile {
     header: TrialTableHeader,
+    form: Form,
     target: PathBuf,
     part: PathBuf,
     file: File,
@@ -48,7 +78,7 @@ impl TrialsFile {
     /// handed to `known`, in order, and a last line that broke off is dropped.
     ///
     /// # Errors
-    /// A file that exists, cannot be written, or belongs to another campaign.
+    /// A file that exists, cannot be written, is to have a form that is not known, or belongs to another campaign.
     pub fn open(
         target: &Path,
         header: TrialTableHeader,
@@ -56,6 +86,7 @@ impl TrialsFile {
         force: bool,
         known: impl FnMut(Record),
     ) -> Result<Self, Failure> {
+        let form = form(target)?;
         check_target(target, force)?;
         let part = unfinished(target);
         let file = match (resume, part.exists()) {
@@ -82,6 +113,7 @@ impl TrialsFile {
         };
         Ok(Self {
             header,
+            form,
             target: target.to_owned(),
             part,
             file,
@@ -106,16 +138,35 @@ impl TrialsFile {
         })
     }
 
-    /// Gives the file its final name.
+    /// Gives the file its final form and name.
     ///
     /// # Errors
-    /// A failure of the file system.
+    /// A failure of the file system; what was computed is then still in the unfinished file.
     pub fn finish(self) -> Result<(), Failure> {
-        self.file
-            .sync_all()
-            .map_err(|error| unwritable(&self.part, &error))?;
-        check_target(&self.target, self.force)?;
-        std::fs::rename(&self.part, &self.target).map_err(|error| unwritable(&self.target, &error))
+        let unwritten = |error: std::io::Error| unwritable(&self.part, &error);
+        self.file.sync_all().map_err(unwritten)?;
+        match self.form {
+            Form::Csv => {
+                check_target(&self.target, self.force)?;
+                std::fs::rename(&self.part, &self.target)
+                    .map_err(|error| unwritable(&self.target, &error))
+            }
+            Form::Parquet => {
+                write_whole_by(&self.target, self.force, |file| self.columns(file))?;
+                std::fs::remove_file(&self.part).map_err(unwritten)
+            }
+        }
+    }
+
+    /// Writes the trials of the unfinished file into another one as columns.
+    fn columns(&self, file: &File) -> Result<(), Failure> {
+        let read = |error: &TrialTableError| broken(&self.part, error);
+        let part = File::open(&self.part).map_err(|error| read(&error.into()))?;
+        let trials = TrialTable::open(part).map_err(|error| read(&error))?;
+        let file = file
+            .try_clone()
+            .map_err(|error| unwritable(&self.target, &error))?;
+        write_columnar(&self.header, trials, file).map_err(|error| broken(&self.target, &error))
     }
 }
 
@@ -142,7 +193,8 @@ fn take_up(
         .map_or(0, |place| place as u64 + 1);
     file.set_len(length - tail + end).map_err(failed)?;
     file.seek(SeekFrom::Start(0)).map_err(failed)?;
-    let table = TrialTable::open(BufReader::new(&file)).map_err(|error| broken(part, &error))?;
+    let table = file.try_clone().map_err(failed)?;
+    let table = TrialTable::open(table).map_err(|error| broken(part, &error))?;
     if table.header() != header {
         return Err(Failure::input(
             format!(
@@ -212,7 +264,7 @@ pub fn merge(files: &[PathBuf]) -> Result<(TrialTableHeader, Tally), Failure> {
         let file = File::open(path).map_err(|error| {
             Failure::input(format!("{} cannot be read: {error}", path.display()), "")
         })?;
-        let table = TrialTable::open(BufReader::new(file)).map_err(|error| broken(path, &error))?;
+        let table = TrialTable::open(file).map_err(|error| broken(path, &error))?;
         tables.push((path, table));
     }
     tables.sort_by_key(|(_, table)| table.header().range().start);
@@ -279,13 +331,10 @@ pub fn merge(files: &[PathBuf]) -> Result<(TrialTableHeader, Tally), Failure> {
 }
 
 /// Every trial once: slices that overlap or are missing are named.
-fn check_cover<R>(
+fn check_cover(
     header: &TrialTableHeader,
-    tables: &[(&PathBuf, TrialTable<R>)],
-) -> Result<(), Failure>
-where
-    R: std::io::BufRead,
-{
+    tables: &[(&PathBuf, TrialTable)],
+) -> Result<(), Failure> {
     let count = tables
         .first()
         .map_or(1, |(_, table)| table.header().slice.1);
@@ -312,10 +361,7 @@ where
     Ok(())
 }
 
-fn missing<R>(trials: u64, count: u64, tables: &[(&PathBuf, TrialTable<R>)]) -> Failure
-where
-    R: std::io::BufRead,
-{
+fn missing(trials: u64, count: u64, tables: &[(&PathBuf, TrialTable)]) -> Failure {
     let there: Vec<(u64, u64)> = tables.iter().map(|(_, t)| t.header().slice).collect();
     let absent: Vec<String> = (1..=count)
         .filter(|number| {
