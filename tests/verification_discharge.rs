@@ -2,9 +2,10 @@
 
 mod common;
 
-use coldkick::discharge::{Settings, run};
+use coldkick::discharge::{EventKind, Settings, run};
 use coldkick::flow::FluxModel;
 use coldkick::network::spec::{Ambient, Draw, End, System};
+use coldkick::thermo::{air, coexistence};
 use common::systems::{air_vessel, cartridge, orifice, rigid};
 use common::{close, number, published};
 
@@ -52,6 +53,44 @@ fn where_the_ice_is_depends_on_the_draw() {
         }
         assert!(discharge.audit.mass_closure < 1e-8 && discharge.audit.energy_closure < 1e-8);
     }
+}
+
+/// Dry ice is told of when the carbon dioxide of the bay, by what air leaves of the pressure, comes down to the
+/// sublimation line: before, it is a gas off the line, after, it lies on it. A run with a tenth of the tolerance
+/// tells the same time.
+#[test]
+fn dry_ice_is_told_of_where_the_sublimation_line_is_met() {
+    let system = pair(Draw::Liquid, FluxModel::Equilibrium);
+    let onset = |settings: &Settings| {
+        let discharge = run(&system, settings).unwrap();
+        let wanted = EventKind::DryIce {
+            vessel: "bay".to_owned(),
+        };
+        let mut events = discharge.events.iter();
+        let time = events.find(|event| event.kind == wanted).unwrap().time;
+        assert!(discharge.events.is_sorted_by_key(|event| event.time));
+        (time, discharge.trajectory)
+    };
+    let (time, trajectory) = onset(&Settings::default());
+    let bay = &trajectory.vessels[1];
+    let saturation = |k: usize| {
+        let air = bay.air_mass[k] * air::GAS_CONSTANT * bay.temperature[k] / 1e-3;
+        let line = coexistence::sublimation(bay.temperature[k]).unwrap();
+        (bay.pressure[k] - air) / line.pressure
+    };
+    let after = trajectory.times.iter().position(|t| *t > time).unwrap();
+    assert!(saturation(after - 1) < 0.999, "{}", saturation(after - 1));
+    for k in after..after + 20 {
+        assert!(bay.solid_mass[k] > 0.0, "none at {k}");
+        // The ice takes some of the room of the air.
+        assert!((saturation(k) - 1.0).abs() < 1e-3, "{}", saturation(k));
+    }
+    let tight = Settings {
+        relative_tolerance: 3e-8,
+        ..Settings::default()
+    };
+    let (again, _) = onset(&tight);
+    assert!((time - again).abs() < 2e-5, "{time} and {again} s");
 }
 
 /// Vapour withdrawn from an adiabatic cartridge into a vacuum, by both flux models: mass and state

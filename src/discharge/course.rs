@@ -3,6 +3,7 @@
 use crate::discharge::alarms::{Alarm, AlarmKind, Calendar};
 use crate::discharge::audit::{LARGEST_IMBALANCE, audit};
 use crate::discharge::coast::coast;
+use crate::discharge::frost;
 use crate::discharge::record::Recorder;
 use crate::discharge::settings::{Extent, Settings};
 use crate::discharge::{Discharge, DischargeError, Ending, EventKind, EventRecord};
@@ -319,9 +320,14 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
         }
         let ending = self.ending.unwrap_or(Ending::Horizon);
         let (trajectory, outcome) = self.recorder.finish(&self.events, ending);
+        let mut events = self.events;
+        if self.settings.extent == Extent::Horizon {
+            events.extend(frost::onsets(&trajectory, self.system.total_mass()));
+            events.sort_by(|a, b| a.time.total_cmp(&b.time));
+        }
         Ok(Discharge {
             trajectory,
-            events: self.events,
+            events,
             outcome,
             audit,
         })

@@ -5,6 +5,8 @@ pub mod audit;
 mod coast;
 mod course;
 pub mod error;
+mod frost;
+mod looks;
 pub mod outcome;
 mod peak;
 mod record;

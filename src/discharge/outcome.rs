@@ -53,6 +53,11 @@ pub enum EventKind {
         /// Name of the vessel.
         vessel: String,
     },
+    /// Dry ice begins to form; told of runs to the horizon only.
+    DryIce {
+        /// Name of the vessel.
+        vessel: String,
+    },
     /// The nose.
     Nose(NoseEvent),
 }
@@ -68,6 +73,7 @@ impl EventKind {
             EventKind::TwoPhase { .. } => "starts to boil",
             EventKind::SinglePhase { .. } => "single phase again",
             EventKind::LiquidGone { .. } => "liquid gone",
+            EventKind::DryIce { .. } => "starts to form dry ice",
             EventKind::Nose(event) => match event {
                 NoseEvent::PinsShear => "pins shear",
                 NoseEvent::PinsTorn => "pins torn",
@@ -93,7 +99,8 @@ impl EventKind {
             | EventKind::FullyOpen { path } => Some(path),
             EventKind::TwoPhase { vessel }
             | EventKind::SinglePhase { vessel }
-            | EventKind::LiquidGone { vessel } => Some(vessel),
+            | EventKind::LiquidGone { vessel }
+            | EventKind::DryIce { vessel } => Some(vessel),
             EventKind::Nose(_) => None,
         }
     }

@@ -1,5 +1,6 @@
 //! Looking at the system on its way, and turning what is seen into series, peaks and the outcome.
 
+use crate::discharge::looks::{LOOKED_AT, Sight, are_smooth, weights};
 use crate::discharge::settings::{Extent, Settings, Watched};
 use crate::discharge::{
     DischargeError, Ending, EventKind, EventRecord, NoseSeries, Outcome, PathSeries, Peak,
@@ -14,37 +15,10 @@ use crate::thermo::source::PropertySource;
 
 /// Most samples kept of one step.
 const MOST: f64 = 200.0;
-/// Parts a step is cut into by the places inside that are looked at where more samples are kept than that; events are
-/// looked for at two of these places.
-const LOOKED_AT: usize = 6;
-/// Difference of highest order of the pressures at the looks of a step, as a share of the largest, with which they count
-/// as smooth.
-const SMOOTH: f64 = 1e-3;
 /// Samples for which there is room from the start.
 const ROOM: usize = 128;
 /// Relative tolerance up to which peaks are wanted to 1e-5.
 const TIGHT: f64 = 1e-6;
-
-/// What is seen of a vessel's contents.
-#[derive(Debug, Clone, Copy, Default)]
-struct Sight {
-    pressure: f64,
-    temperature: f64,
-    solid_mass: f64,
-    liquid_mass: f64,
-}
-
-impl Sight {
-    /// A weighted sum.
-    fn mean<'s>(weighted: impl Iterator<Item = (&'s f64, &'s Sight)>) -> Self {
-        weighted.fold(Self::default(), |sum, (weight, sight)| Self {
-            pressure: sum.pressure + weight * sight.pressure,
-            temperature: sum.temperature + weight * sight.temperature,
-            solid_mass: sum.solid_mass + weight * sight.solid_mass,
-            liquid_mass: sum.liquid_mass + weight * sight.liquid_mass,
-        })
-    }
-}
 
 /// Collects everything against time.
 #[derive(Clone)]
@@ -155,7 +129,7 @@ impl<'a> Recorder<'a> {
         });
         let mut inside = std::mem::take(&mut self.inside);
         // Of flows, which set in and choke, each place shows its own.
-        let few = parts > LOOKED_AT && self.apart.is_some() && !self.flows;
+        let few = self.apart.is_some() && !self.flows;
         if !(few && self.keep_between_looks(network, step, parts, &mut inside)) {
             for part in 1..parts {
                 let time = step.time_old + length * part as f64 / parts as f64;
@@ -187,13 +161,13 @@ impl<'a> Recorder<'a> {
         for look in 1..=LOOKED_AT {
             let end = look == LOOKED_AT;
             let time = step.time_old + length * look as f64 / LOOKED_AT as f64;
-            step.interpolate(time, inside);
-            let (time, state, watched) = if end {
-                (step.time_new, step.state_new, None)
-            } else {
-                (time, &*inside, watched)
-            };
-            seen = seen && self.see(network, time, state, watched);
+            seen = seen
+                && if end {
+                    self.see(network, step.time_new, step.state_new, None)
+                } else {
+                    step.interpolate(time, inside);
+                    self.see(network, time, inside, watched)
+                };
             looks[look * vessels..(look + 1) * vessels].copy_from_slice(&self.sights);
         }
         let smooth = (0..vessels)
@@ -267,12 +241,7 @@ impl<'a> Recorder<'a> {
         };
         for (vessel, sight) in self.sights.iter_mut().enumerate() {
             let contents = network.contents(vessel);
-            *sight = Sight {
-                pressure: contents.pressure,
-                temperature: contents.temperature,
-                solid_mass: contents.solid_mass,
-                liquid_mass: contents.liquid_mass,
-            };
+            *sight = Sight::of(contents);
         }
         match known {
             Ok(()) => true,
@@ -459,46 +428,6 @@ impl<'a> Recorder<'a> {
     }
 }
 
-/// Weights of the looks at a step, numbered from zero, in the value at a place between them (Lagrange).
-fn weights(place: f64) -> [f64; LOOKED_AT + 1] {
-    std::array::from_fn(|look| {
-        let others = (0..=LOOKED_AT).filter(|other| *other != look);
-        others
-            .map(|other| (place - other as f64) / (look as f64 - other as f64))
-            .product()
-    })
-}
-
-/// Whether pressures at the looks of a step bend so little that the polynomial through them is good to a few
-/// hundred-thousandths: by their difference of highest order, of which a thirtieth at most is missing anywhere.
-fn are_smooth(pressures: impl Iterator<Item = f64>) -> bool {
-    let mut binomial = 1.0;
-    let (mut difference, mut largest) = (0.0, 0.0_f64);
-    for (look, pressure) in pressures.enumerate() {
-        difference += binomial * pressure;
-        largest = largest.max(pressure);
-        binomial *= -((LOOKED_AT - look.min(LOOKED_AT)) as f64) / (look + 1) as f64;
-    }
-    difference.abs() <= SMOOTH * largest
-}
-
 fn room() -> Vec<f64> {
     Vec::with_capacity(ROOM)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn between_looks_a_polynomial_of_their_degree_is_met() {
-        let law = |x: f64| 3.0 - 2.0 * x + 0.5 * x.powi(3) - 0.01 * x.powi(6);
-        for place in [0.0, 0.3, 1.7, 3.0, 5.9, LOOKED_AT as f64] {
-            let weights = weights(place);
-            let found: f64 = (weights.iter().enumerate())
-                .map(|(look, weight)| weight * law(look as f64))
-                .sum();
-            assert!((found - law(place)).abs() < 1e-9, "{place}: {found}");
-        }
-    }
 }
