@@ -4,7 +4,7 @@ use crate::flow::discharge_flux::{self, dense_share};
 use crate::flow::hint::Hint;
 use crate::flow::stagnation::{Flux, Stagnation};
 use crate::flow::{FlowError, FluxModel, frozen};
-use crate::network::contents::Stream;
+use crate::network::stream::Stream;
 use crate::numerics::smooth_step;
 use crate::thermo::source::PropertySource;
 

@@ -21,6 +21,7 @@ pub mod layout;
 mod memo;
 pub mod spec;
 pub mod standing;
+pub mod stream;
 pub mod transport;
 
 pub use balances::{Network, NetworkEvent, Onset};

@@ -4,8 +4,9 @@ use super::{Network, PathFlow};
 use crate::flow::FluxModel;
 use crate::flow::friction::friction_factor_on_flux;
 use crate::flow::stagnation::Flux;
-use crate::network::contents::{Contents, Stream};
+use crate::network::contents::Contents;
 use crate::network::spec::{Condensation, Draw, End, Path, System};
+use crate::network::stream::Stream;
 use crate::network::{NetworkError, flow_path};
 use crate::thermo::source::PropertySource;
 
