@@ -3,8 +3,8 @@
 use crate::flow::hint::Hint;
 use crate::flow::stagnation::{Condensate, Content, Flux, Stagnation};
 use crate::flow::{
-    FlowError, FluxModel, equilibrium, frozen, henry_fauske, isentrope, near_critical, perfect_gas,
-    saturated_table,
+    FlowError, FluxModel, equilibrium, frozen, gas_alone, henry_fauske, isentrope, near_critical,
+    perfect_gas, saturated_table,
 };
 use crate::numerics::smooth_step;
 use crate::thermo::fluids::carbon_dioxide as co2;
@@ -58,7 +58,7 @@ pub fn pure_from<P: PropertySource>(
         Some(choke) => Some(choke),
         None => {
             let sonic = isentrope::sonic_of_gas(properties, stagnation);
-            let flux = equilibrium::gas_only(properties, stagnation, receiver_pressure, sonic)?;
+            let flux = gas_alone::mass_flux(properties, stagnation, receiver_pressure, sonic)?;
             if let Some(flux) = flux {
                 return Ok(flux);
             }

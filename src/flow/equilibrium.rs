@@ -10,12 +10,11 @@
 
 use std::sync::LazyLock;
 
-use crate::flow::critical_boundary::{self, CriticalEnds};
 use crate::flow::hint::{CLEAR, Hint};
-use crate::flow::sonic_table::Sonic;
+use crate::flow::phase_boundary::boundary;
 use crate::flow::stagnation::{Choke, Content, Flux, Stagnation};
 use crate::flow::throat::{self, Best, Throat, secant, throat};
-use crate::flow::{FlowError, isentrope, over_ice, saturated_table};
+use crate::flow::{FlowError, gas_alone, isentrope, over_ice, saturated_table};
 use crate::numerics::roots::{self, Ends, Tolerance};
 use crate::thermo::coexistence::{self, Coexistence, triple_point};
 use crate::thermo::fluids::carbon_dioxide as co2;
@@ -35,7 +34,7 @@ pub fn mass_flux(
     receiver_pressure: f64,
 ) -> Result<Flux, FlowError> {
     let sonic = isentrope::sonic_of_gas(properties, stagnation);
-    match gas_only(properties, stagnation, receiver_pressure, sonic)? {
+    match gas_alone::mass_flux(properties, stagnation, receiver_pressure, sonic)? {
         Some(flux) => Ok(flux),
         None => {
             let hint = Hint::default();
@@ -185,85 +184,6 @@ fn searched(
     Ok(best)
 }
 
-/// The flux of a gas that is still a single phase where it chokes or meets the receiver, which is
-/// then the frozen flux; `None` if a phase boundary comes first. (Beyond choking in a gas no second
-/// maximum exceeds the first: condensation further down only slows the growth of velocity.)
-///
-/// # Errors
-/// As [`mass_flux`].
-pub(crate) fn gas_only(
-    properties: &impl PropertySource,
-    stagnation: &Stagnation,
-    receiver_pressure: f64,
-    sonic: Option<Sonic>,
-) -> Result<Option<Flux>, FlowError> {
-    let Content::Single(start) = &stagnation.content else {
-        return Ok(None);
-    };
-    let (false, Some(sonic)) = (stagnation.saturated, sonic) else {
-        return Ok(None);
-    };
-    let choked = sonic.pressure >= receiver_pressure;
-    let throat = if choked {
-        sonic
-    } else if receiver_pressure < start.pressure {
-        if condenses_before(properties, stagnation, receiver_pressure) {
-            return Ok(None);
-        }
-        let point = isentrope::at_pressure(properties, start, receiver_pressure)?;
-        let velocity = (2.0 * (stagnation.enthalpy - point.enthalpy()))
-            .max(0.0)
-            .sqrt();
-        Sonic {
-            temperature: point.temperature,
-            density: point.density,
-            pressure: receiver_pressure,
-            mass_flux: point.density * velocity,
-        }
-    } else {
-        return Ok(None);
-    };
-    let dew = if throat.temperature >= co2::CRITICAL_TEMPERATURE {
-        f64::INFINITY
-    } else if throat.temperature >= co2::TRIPLE_TEMPERATURE {
-        properties.saturation(throat.temperature)?.light.density()
-    } else if throat.temperature > COLDEST_THROAT {
-        properties.sublimation(throat.temperature)?.light.density()
-    } else {
-        return Ok(None);
-    };
-    if throat.density >= dew {
-        return Ok(None);
-    }
-    Ok(Some(Flux {
-        mass_flux: throat.mass_flux,
-        choked,
-        throat_pressure: throat.pressure,
-        unmoved_up_to: if choked { throat.pressure } else { 0.0 },
-    }))
-}
-
-/// Whether a gas is known to pass its dew point, by a hair or more, before it is down to a pressure [Pa].
-fn condenses_before(
-    properties: &impl PropertySource,
-    stagnation: &Stagnation,
-    pressure: f64,
-) -> bool {
-    let dew = properties.dew_temperature(stagnation.entropy);
-    let line = dew.and_then(|t| {
-        let line = if t > co2::TRIPLE_TEMPERATURE {
-            properties.saturation(t)
-        } else {
-            properties.sublimation(t)
-        };
-        line.ok()
-    });
-    line.is_some_and(|line| pressure < (1.0 - HAIR) * line.pressure)
-}
-
-/// Share of a dew pressure within which what is known without a search does not count.
-const HAIR: f64 = 1e-6;
-
 /// Critical mass flux: the maximum over every throat pressure.
 ///
 /// # Errors
@@ -384,118 +304,6 @@ fn single_phase(
     }
 }
 
-/// Where the isentrope of a single-phase state meets a two-phase region:
-/// (pressure [Pa], temperature [K], density [kg/m3] of the saturated phase).
-fn boundary(
-    properties: &impl PropertySource,
-    stagnation: &Stagnation,
-    start: &FluidPoint,
-) -> Result<Option<(f64, f64, f64)>, FlowError> {
-    let triple = triple_point()?;
-    let s0 = stagnation.entropy;
-    let guess = stagnation.temperature;
-    let saturated = |line: &Coexistence, light: bool| {
-        let phase = if light { &line.light } else { &line.heavy };
-        (line.pressure, line.temperature, phase.density())
-    };
-    let ends = CriticalEnds::get()?;
-    let near_critical = |light: bool| {
-        let (end, highest) = (&ends.table_end, &ends.highest);
-        let above = if light {
-            s0 < end.light.entropy && s0 >= highest.light.entropy
-        } else {
-            s0 > end.heavy.entropy && s0 <= highest.heavy.entropy
-        };
-        above.then(|| critical_boundary::meeting(properties, s0, light))?
-    };
-    if let Some(met) = near_critical(true).or_else(|| near_critical(false)) {
-        return Ok(Some(met));
-    }
-    let bracket = |light: bool| {
-        // Nearly always below the end of the tables; the last hundredth of a kelvin only if needed.
-        let line = &ends.table_end;
-        let inside = if light {
-            s0 >= line.light.entropy
-        } else {
-            s0 <= line.heavy.entropy
-        };
-        if inside {
-            (triple.temperature, line.temperature)
-        } else {
-            (line.temperature, ends.highest.temperature)
-        }
-    };
-    if s0 >= ends.highest.light.entropy {
-        // Vapour side: saturated-vapour entropy falls with temperature all along both lines.
-        if s0 <= triple.vapour.entropy {
-            let t = entropy_on_line(
-                &|t| properties.saturation(t),
-                s0,
-                bracket(true),
-                guess,
-                true,
-            )?;
-            return Ok(Some(saturated(&properties.saturation(t)?, true)));
-        }
-        let coldest = properties.sublimation(COLDEST_THROAT)?;
-        if s0 >= coldest.light.entropy {
-            return Ok(None);
-        }
-        let t = entropy_on_line(
-            &|t| properties.sublimation(t),
-            s0,
-            (COLDEST_THROAT, triple.temperature),
-            guess,
-            true,
-        )?;
-        return Ok(Some(saturated(&properties.sublimation(t)?, true)));
-    }
-    if s0 > ends.highest.heavy.entropy {
-        // Within a hair of the critical isentrope: between the two phases, which differ by a hair.
-        let line = &ends.highest;
-        let (heavy, light) = (&line.heavy, &line.light);
-        let share = (s0 - heavy.entropy) / (light.entropy - heavy.entropy);
-        let volume = heavy.volume + share * (light.volume - heavy.volume);
-        return Ok(Some((line.pressure, line.temperature, 1.0 / volume)));
-    }
-    if s0 > triple.liquid.entropy {
-        let t = entropy_on_line(
-            &|t| properties.saturation(t),
-            s0,
-            bracket(false),
-            guess,
-            false,
-        )?;
-        return Ok(Some(saturated(&properties.saturation(t)?, false)));
-    }
-    // Colder than the triple liquid: the plateau is met with ice forming in the liquid.
-    let point = isentrope::at_pressure(properties, start, triple.pressure)?;
-    Ok(Some((triple.pressure, triple.temperature, point.density)))
-}
-
-/// Temperature at which a saturated phase has entropy `s0`, searched from a `guess`.
-fn entropy_on_line(
-    line: &dyn Fn(f64) -> Result<Coexistence, ThermoError>,
-    s0: f64,
-    (low, high): (f64, f64),
-    guess: f64,
-    light: bool,
-) -> Result<f64, FlowError> {
-    let root = roots::newton(
-        |t: f64| -> Result<(f64, f64), FlowError> {
-            let line = line(t)?;
-            let phase = if light { &line.light } else { &line.heavy };
-            Ok((phase.entropy - s0, line.entropy_slope(phase)))
-        },
-        low,
-        high,
-        guess,
-        Ends::Evaluate,
-        &SHARP,
-    )?;
-    Ok(root.x)
-}
-
 /// Shares of a two-phase stretch from its top at which the flux may grow: close to the critical point sound is slow, and
 /// one that does not at the top may again below.
 const FROM_THE_TOP: [f64; 5] = [0.0, 1e-3, 1e-2, 3e-2, 0.1];
@@ -600,7 +408,7 @@ const SEARCH: Tolerance = Tolerance {
     max_iterations: 100,
 };
 /// Tolerance of searches for a place.
-const SHARP: Tolerance = Tolerance {
+pub(super) const SHARP: Tolerance = Tolerance {
     x_absolute: 1e-12,
     x_relative: 1e-14,
     value: 0.0,

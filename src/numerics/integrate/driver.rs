@@ -3,34 +3,15 @@
 use super::dense::{Dense, StepView};
 use super::error::IntegrateError;
 use super::events::{Span, Watch};
-use super::explicit::{self, Explicit};
+use super::explicit::Explicit;
+use super::method_choice::MethodChoice;
 use super::settings::{Method, Settings, SettingsError};
 use super::stiff::Stiff;
 use super::{Caller, Failure, Statistics, Stop, System, weighted_norm};
 
-/// Steps at the limit of stability before going over to the stiff method.
-const STIFF_STEPS: u32 = 10;
-/// Share of the stability limit from which on a step counts as limited by it: where the rates have
-/// kinks, instability is caught by the error test well before the limit of the smooth theory.
-const SUSPICIOUS: f64 = 0.5;
-/// Explicit steps within the limit of stability that end the suspicion.
-const CALM_STEPS: u32 = 6;
-/// Steps in a row refused beyond the limit of stability before going over at once.
-const REFUSED_STEPS: u32 = 2;
-/// Multiple of the stability limit at which one refusal is enough.
-const FAR_BEYOND: f64 = 2.0;
-/// Share of the stability limit above which a long stretch of steps counts as held back: where rates
-/// set in quadratically the error test shortens the step before stability has to.
-const RESTRAINED: f64 = 0.15;
-/// Such steps after which the stiff method gets a try.
-const PATIENCE: u32 = 16;
-/// Below this h |lambda| the explicit method would be fine.
-const EASY: f64 = 1.0;
-/// The same for the first step of a stretch, which is shorter than what follows.
+/// Below this h |lambda| the explicit method is fine for the first step of a stretch, which is shorter than what
+/// follows.
 const WELL_WITHIN: f64 = 1.0;
-/// Stiff steps of this kind before the first return to the explicit method; doubled for each
-/// return in the same run, so that a problem on the border does not switch for ever.
-const EASY_STEPS: u32 = 3;
 const SAFETY: f64 = 0.9;
 /// Largest growth of the step.
 const GROWTH: f64 = 5.0;
@@ -61,12 +42,7 @@ pub struct Integrator {
     step: f64,
     last_error: f64,
     use_stiff: bool,
-    stiff_suspicion: u32,
-    calm: u32,
-    explicit_stretch: u32,
-    refused: u32,
-    easy: u32,
-    easy_needed: u32,
+    choice: MethodChoice,
 }
 
 impl Integrator {
@@ -104,12 +80,7 @@ impl Integrator {
             step: 0.0,
             last_error: 1e-4,
             use_stiff: settings.method == Method::Stiff,
-            stiff_suspicion: 0,
-            calm: 0,
-            explicit_stretch: 0,
-            refused: 0,
-            easy: 0,
-            easy_needed: EASY_STEPS,
+            choice: MethodChoice::default(),
             settings,
         })
     }
@@ -125,7 +96,7 @@ impl Integrator {
             .for_each(|(to, from)| *to = *from);
         self.statistics = Statistics::default();
         self.use_stiff = self.settings.method == Method::Stiff;
-        self.easy_needed = EASY_STEPS;
+        self.choice = MethodChoice::default();
         self.stiff.jacobian.reset();
         self.watch.start();
         self.restart();
@@ -159,11 +130,7 @@ impl Integrator {
     /// Forgets what the last steps said of the method.
     fn forget(&mut self) {
         self.last_error = 1e-4;
-        self.stiff_suspicion = 0;
-        self.calm = 0;
-        self.explicit_stretch = 0;
-        self.refused = 0;
-        self.easy = 0;
+        self.choice.forget();
     }
 
     /// Goes on with other tolerances, in the middle of a run.
@@ -334,7 +301,10 @@ impl Integrator {
                     });
                 }
                 self.step = h * (SAFETY * error.powf(-self.exponent())).clamp(1.0 / GROWTH, 0.9);
-                self.refuse(caller, stiffness);
+                let automatic = self.settings.method == Method::Automatic;
+                if automatic && !self.use_stiff && self.choice.after_refusal(stiffness) {
+                    self.switch(caller);
+                }
                 continue;
             }
 
@@ -387,7 +357,15 @@ impl Integrator {
             std::mem::swap(&mut self.rates, &mut self.rates_new);
             jacobian_known = false;
             if self.settings.method == Method::Automatic {
-                self.choose_method(caller, h, stiffness);
+                let over = if self.use_stiff {
+                    let stiffness = h * self.stiff.jacobian.spectral_radius();
+                    self.choice.after_stiff_step(stiffness)
+                } else {
+                    self.choice.after_explicit_step(stiffness)
+                };
+                if over {
+                    self.switch(caller);
+                }
             }
             if last {
                 return Ok(Stop::End);
@@ -491,49 +469,6 @@ impl Integrator {
         let factor = SAFETY * self.last_error.powf(BETA) / error.powf(self.exponent());
         self.last_error = error.max(1e-4);
         factor.clamp(1.0 / GROWTH, if may_grow { GROWTH } else { 1.0 })
-    }
-
-    /// Goes over to the stiff method where the explicit one would have to halve its way down to its limit
-    /// of stability.
-    fn refuse<S: System>(&mut self, caller: &mut Caller<'_, S>, stiffness: f64) {
-        if self.use_stiff || self.settings.method != Method::Automatic {
-            return;
-        }
-        let beyond = stiffness >= explicit::STABILITY;
-        self.refused = if beyond { self.refused + 1 } else { 0 };
-        if self.refused >= REFUSED_STEPS || stiffness >= FAR_BEYOND * explicit::STABILITY {
-            self.switch(caller);
-        }
-    }
-
-    /// Goes over to the other method when the steps made so far speak for it.
-    fn choose_method<S: System>(&mut self, caller: &mut Caller<'_, S>, h: f64, stiffness: f64) {
-        if self.use_stiff {
-            if h * self.stiff.jacobian.spectral_radius() < EASY {
-                self.easy += 1;
-            } else {
-                self.easy = 0;
-            }
-            if self.easy >= self.easy_needed {
-                self.easy_needed = self.easy_needed.saturating_mul(2);
-                self.switch(caller);
-            }
-            return;
-        }
-        self.refused = 0;
-        self.explicit_stretch += u32::from(stiffness > RESTRAINED * explicit::STABILITY);
-        if stiffness > SUSPICIOUS * explicit::STABILITY {
-            self.calm = 0;
-            self.stiff_suspicion += 1;
-        } else {
-            self.calm += 1;
-            if self.calm >= CALM_STEPS {
-                self.stiff_suspicion = 0;
-            }
-        }
-        if self.stiff_suspicion >= STIFF_STEPS || self.explicit_stretch >= PATIENCE {
-            self.switch(caller);
-        }
     }
 
     fn switch<S: System>(&mut self, caller: &mut Caller<'_, S>) {

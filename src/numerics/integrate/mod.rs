@@ -47,6 +47,7 @@ mod error;
 mod events;
 mod explicit;
 mod jacobian;
+mod method_choice;
 mod settings;
 mod stiff;
 
