@@ -6,19 +6,19 @@
 //! damaged on its way deserves.
 
 use std::fs::File;
-use std::io::{Read, Seek, SeekFrom, Write};
 use std::sync::Arc;
 
-use ::parquet::basic::{Compression, LogicalType, Repetition, Type as Physical};
+use ::parquet::basic::{LogicalType, Repetition, Type as Physical};
 use ::parquet::column::reader::{ColumnReader, ColumnReaderImpl};
 use ::parquet::data_type::{ByteArray, ByteArrayType, DataType, DoubleType, Int64Type};
 use ::parquet::errors::ParquetError;
-use ::parquet::file::metadata::{KeyValue, RowGroupMetaData};
+use ::parquet::file::metadata::KeyValue;
 use ::parquet::file::properties::WriterProperties;
 use ::parquet::file::reader::{FileReader, RowGroupReader, SerializedFileReader};
 use ::parquet::file::writer::{SerializedFileWriter, SerializedRowGroupWriter};
 use ::parquet::schema::types::{ColumnPath, Type};
 
+use super::checksum::{self, Summed};
 use super::{LEADING, TrialTableError, TrialTableHeader};
 use crate::study::{Quantity, Record, TrialVerdict};
 
@@ -26,7 +26,7 @@ use crate::study::{Quantity, Record, TrialVerdict};
 pub(super) const MAGIC: &[u8] = b"PAR1";
 /// Key of the campaign among the metadata of a file.
 const CAMPAIGN: &str = "coldkick.trials";
-/// Key of the checksum: CRC-32 in hexadecimal digits, and of how many bytes.
+/// Key of its checksum.
 const CHECKSUM: &str = "coldkick.checksum";
 /// Trials in a group of rows, which is what is held in memory at a time.
 const GROUP: usize = 16_384;
@@ -88,12 +88,8 @@ pub fn write_columnar(
             properties.set_column_dictionary_enabled(ColumnPath::from(vec![(*name).into()]), true);
     }
     let schema = Arc::new(schema(header)?);
-    let file = Summed {
-        file,
-        sum: crc32fast::Hasher::new(),
-        bytes: 0,
-    };
-    let mut writer = SerializedFileWriter::new(file, schema, Arc::new(properties.build()))?;
+    let properties = Arc::new(properties.build());
+    let mut writer = SerializedFileWriter::new(Summed::new(file), schema, properties)?;
     let mut trials = trials.peekable();
     while trials.peek().is_some() {
         let group: Vec<Record> = trials.by_ref().take(GROUP).collect::<Result<_, _>>()?;
@@ -106,84 +102,10 @@ pub fn write_columnar(
     Ok(())
 }
 
-/// A file with the checksum of what was written.
-struct Summed {
-    file: File,
-    sum: crc32fast::Hasher,
-    bytes: u64,
-}
-
-impl Summed {
-    fn checksum(&self, groups: &[RowGroupMetaData]) -> String {
-        checksum(self.sum.clone(), self.bytes, groups)
-    }
-}
-
-/// The checksum of what was written, and of where in it the columns are said to be.
-fn checksum(mut sum: crc32fast::Hasher, bytes: u64, groups: &[RowGroupMetaData]) -> String {
-    for group in groups {
-        sum.update(&group.num_rows().to_le_bytes());
-        for column in group.columns() {
-            let places = [
-                column.dictionary_page_offset().unwrap_or(-1),
-                column.data_page_offset(),
-                column.compressed_size(),
-                column.num_values(),
-                i64::from(column.compression() == Compression::UNCOMPRESSED),
-            ];
-            places.iter().for_each(|n| sum.update(&n.to_le_bytes()));
-        }
-    }
-    format!("{:08x} {bytes}", sum.finalize())
-}
-
-impl Write for Summed {
-    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
-        let written = self.file.write(bytes)?;
-        self.sum.update(&bytes[..written]);
-        self.bytes += written as u64;
-        Ok(written)
-    }
-
-    fn flush(&mut self) -> std::io::Result<()> {
-        self.file.flush()
-    }
-}
-
-/// Checks that a file is as it was written.
-fn check_sum(
-    mut file: File,
-    groups: &[RowGroupMetaData],
-    expected: &str,
-) -> Result<(), TrialTableError> {
-    let length = expected.split_once(' ').map(|(_, bytes)| bytes.parse());
-    let Some(Ok(length)) = length else {
-        return Err(TrialTableError::Damaged);
-    };
-    let mut sum = crc32fast::Hasher::new();
-    let mut bytes = 0;
-    let mut block = vec![0; 1 << 16];
-    file.seek(SeekFrom::Start(0))?;
-    let mut file = file.take(length);
-    loop {
-        let read = file.read(&mut block)?;
-        if read == 0 {
-            break;
-        }
-        sum.update(&block[..read]);
-        bytes += read as u64;
-    }
-    if checksum(sum, bytes, groups) == expected {
-        Ok(())
-    } else {
-        Err(TrialTableError::Damaged)
-    }
-}
-
 fn write_group(
     header: &TrialTableHeader,
     trials: &[Record],
-    writer: &mut SerializedFileWriter<Summed>,
+    writer: &mut SerializedFileWriter<Summed<File>>,
 ) -> Result<(), ParquetError> {
     let words = |text: &str| (!text.is_empty()).then(|| ByteArray::from(text));
     let mut group = writer.next_row_group()?;
@@ -213,7 +135,7 @@ fn write_group(
 
 /// Writes the next column of a group.
 fn put<T: DataType>(
-    group: &mut SerializedRowGroupWriter<'_, Summed>,
+    group: &mut SerializedRowGroupWriter<'_, Summed<File>>,
     cells: impl Iterator<Item = Option<T::T>>,
 ) -> Result<(), ParquetError> {
     let mut levels = Vec::new();
@@ -266,7 +188,9 @@ impl ColumnarTrials {
             reason: "its metadata do not say so".to_owned(),
         })?;
         let groups = file.metadata().row_groups();
-        check_sum(whole, groups, entry(CHECKSUM).unwrap_or_default())?;
+        if !checksum::holds(whole, groups, entry(CHECKSUM).unwrap_or_default())? {
+            return Err(TrialTableError::Damaged);
+        }
         let header = TrialTableHeader::parse(campaign)?;
         header.check_columns(metadata.schema_descr().num_columns())?;
         let expected = schema(&header)?;

@@ -3,6 +3,7 @@
 //! Text or columns, the same table: it says which campaign the trials belong to and names its columns, every
 //! number is in SI and reads back to the same bits.
 
+mod checksum;
 mod columnar;
 mod text;
 
