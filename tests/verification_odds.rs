@@ -1,6 +1,5 @@
 //! The whole machinery of `odds` on a response known in closed form (strength against load) in place
-//! of the discharge: chance, intervals, drivers, failure modes, early stop, tables of trials, rare
-//! failures.
+//! of the discharge: chance, intervals, drivers, failure modes, early stop, rare failures.
 
 #[path = "common/linear.rs"]
 mod linear;
@@ -19,21 +18,7 @@ use coldkick::study::{
     Campaign, Chance, CriterionKind, Experiment, Odds, Quantity, Record, Tally, TrialVerdict,
     run_trials,
 };
-use linear::{COMMON_LOAD, LIKELY_LOAD, PLAIN, StrengthAgainstLoad, failure, inputs};
-
-fn records(
-    campaign: &Campaign,
-    experiment: &dyn Experiment,
-    range: std::ops::Range<u64>,
-) -> Vec<Record> {
-    let mut found = Vec::new();
-    run_trials(campaign, experiment, range, &(), |batch| {
-        found.extend(batch.into_iter().map(Record::from));
-        ControlFlow::Continue(())
-    })
-    .unwrap();
-    found
-}
+use linear::{COMMON_LOAD, LIKELY_LOAD, PLAIN, StrengthAgainstLoad, failure, inputs, records};
 
 fn kinds() -> Vec<CriterionKind> {
     vec![CriterionKind::TetherRating]

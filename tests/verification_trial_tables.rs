@@ -6,28 +6,13 @@ mod linear;
 
 use std::fs::File;
 use std::io::Write;
-use std::ops::ControlFlow;
 
 use coldkick::report::trial_table::{
     TrialTable, TrialTableError, TrialTableHeader, slice_range, write_columnar,
 };
 use coldkick::statistics::SamplingMethod;
-use coldkick::study::{Campaign, CriterionKind, Experiment, Record, TrialVerdict, run_trials};
-use linear::{COMMON_LOAD, StrengthAgainstLoad, inputs};
-
-fn records(
-    campaign: &Campaign,
-    experiment: &dyn Experiment,
-    range: std::ops::Range<u64>,
-) -> Vec<Record> {
-    let mut found = Vec::new();
-    run_trials(campaign, experiment, range, &(), |batch| {
-        found.extend(batch.into_iter().map(Record::from));
-        ControlFlow::Continue(())
-    })
-    .unwrap();
-    found
-}
+use coldkick::study::{Campaign, CriterionKind, Record, TrialVerdict};
+use linear::{COMMON_LOAD, PLAIN, StrengthAgainstLoad, inputs, records};
 
 /// A table in a file without a name.
 fn file(content: &[u8]) -> File {
@@ -39,7 +24,7 @@ fn file(content: &[u8]) -> File {
 fn columnar(header: &TrialTableHeader, trials: &[Record]) -> File {
     let file = tempfile::tempfile().unwrap();
     let trials = trials.iter().cloned().map(Ok);
-    write_columnar(header, trials, file.try_clone().unwrap()).unwrap();
+    write_columnar(header, trials, &file).unwrap();
     file
 }
 
@@ -154,9 +139,8 @@ fn columns_hold_what_text_holds() {
 #[test]
 fn broken_columns_are_refused() {
     use std::io::{Read, Seek, SeekFrom};
-    let whole_strength = StrengthAgainstLoad { refuse: |_| false };
     let campaign = Campaign::new(inputs(COMMON_LOAD), SamplingMethod::Plain, 4, 50).unwrap();
-    let trials = records(&campaign, &whole_strength, 0..50);
+    let trials = records(&campaign, &PLAIN, 0..50);
     let good = header(&campaign, (1, 1));
     let mut bytes = Vec::new();
     let mut written = columnar(&good, &trials);

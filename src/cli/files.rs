@@ -15,15 +15,18 @@ pub enum PictureKind {
     Png,
 }
 
+/// The ending of a file name, in small letters.
+pub fn ending(path: &Path) -> Option<String> {
+    let ending = path.extension()?;
+    Some(ending.to_string_lossy().to_lowercase())
+}
+
 /// The kind of picture a file name asks for.
 ///
 /// # Errors
 /// Any other ending.
 pub fn picture_kind(path: &Path) -> Result<PictureKind, Failure> {
-    let ending = path
-        .extension()
-        .map(|ending| ending.to_string_lossy().to_lowercase());
-    match ending.as_deref() {
+    match ending(path).as_deref() {
         Some("svg") => Ok(PictureKind::Svg),
         Some("png") => Ok(PictureKind::Png),
         _ => Err(Failure::input(
@@ -85,7 +88,7 @@ fn directory(path: &Path) -> &Path {
 pub fn write_whole(path: &Path, content: &[u8], force: bool) -> Result<(), Failure> {
     write_whole_by(path, force, |mut file| {
         file.write_all(content)
-            .map_err(|error| unwritable(path, &error))
+            .map_err(|error| unwritable(path, &error, ""))
     })
 }
 
@@ -102,22 +105,21 @@ pub fn write_whole_by(
     let file = tempfile::Builder::new()
         .permissions_like_new_file()
         .tempfile_in(directory(path))
-        .map_err(|error| unwritable(path, &error))?;
+        .map_err(|error| unwritable(path, &error, ""))?;
     write(file.as_file())?;
     let kept = if force {
         file.persist(path)
     } else {
         file.persist_noclobber(path)
     };
-    kept.map_err(|error| unwritable(path, &error.error))?;
+    kept.map_err(|error| unwritable(path, &error.error, ""))?;
     Ok(())
 }
 
-fn unwritable(path: &Path, error: &std::io::Error) -> Failure {
-    Failure::input(
-        format!("{} could not be written: {error}", path.display()),
-        "",
-    )
+/// The failure of a file that could not be written, with what to do about it.
+pub fn unwritable(path: &Path, error: &std::io::Error, remedy: &str) -> Failure {
+    let message = format!("{} could not be written: {error}", path.display());
+    Failure::input(message, remedy)
 }
 
 /// A temporary file is private by default; a result is not.

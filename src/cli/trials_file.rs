@@ -6,7 +6,7 @@ use std::io::{Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
 use crate::cli::Failure;
-use crate::cli::files::{check_target, write_whole_by};
+use crate::cli::files::{self, check_target, write_whole_by};
 use crate::report::trial_table::{
     TrialTable, TrialTableError, TrialTableHeader, slice_range, write_columnar,
 };
@@ -26,10 +26,7 @@ enum Form {
 
 /// The form a file name asks for.
 fn form(target: &Path) -> Result<Form, Failure> {
-    let ending = target
-        .extension()
-        .map(|ending| ending.to_string_lossy().to_lowercase());
-    match ending.as_deref() {
+    match files::ending(target).as_deref() {
         Some("csv") => Ok(Form::Csv),
         Some("parquet") => Ok(Form::Parquet),
         _ => Err(Failure::input(
@@ -69,8 +66,7 @@ fn broken(path: &Path, error: &TrialTableError) -> Failure {
 }
 
 fn unwritable(path: &Path, error: &std::io::Error) -> Failure {
-    let message = format!("{} could not be written: {error}", path.display());
-    Failure::input(message, "choose another place with --trials-out")
+    files::unwritable(path, error, "choose another place with --trials-out")
 }
 
 impl TrialsFile {
@@ -130,12 +126,19 @@ impl TrialsFile {
             .header
             .rows(records)
             .map_err(|error| broken(&self.part, &error))?;
-        self.file.write_all(rows.as_bytes()).map_err(|error| {
-            let path = self.part.display();
-            Failure::computation(format!(
-                "{path} could not be written: {error}; what it holds can be taken up with --resume"
-            ))
-        })
+        self.file
+            .write_all(rows.as_bytes())
+            .map_err(|error| self.broke_off(&self.part, &error))
+    }
+
+    /// The failure of a file that takes no more.
+    fn broke_off(&self, path: &Path, error: &dyn std::error::Error) -> Failure {
+        let cause = error.source().unwrap_or(error);
+        Failure::computation(format!(
+            "{} could not be written: {cause}; what {} holds can be taken up with --resume",
+            path.display(),
+            self.part.display()
+        ))
     }
 
     /// Gives the file its final form and name.
@@ -163,10 +166,8 @@ impl TrialsFile {
         let read = |error: &TrialTableError| broken(&self.part, error);
         let part = File::open(&self.part).map_err(|error| read(&error.into()))?;
         let trials = TrialTable::open(part).map_err(|error| read(&error))?;
-        let file = file
-            .try_clone()
-            .map_err(|error| unwritable(&self.target, &error))?;
-        write_columnar(&self.header, trials, file).map_err(|error| broken(&self.target, &error))
+        write_columnar(&self.header, trials, file)
+            .map_err(|error| self.broke_off(&self.target, &error))
     }
 }
 

@@ -13,7 +13,7 @@ use crate::thermo::source::PropertySource;
 ///
 /// # Errors
 /// A search that does not converge.
-pub(crate) fn mass_flux(
+pub(super) fn mass_flux(
     properties: &impl PropertySource,
     stagnation: &Stagnation,
     receiver_pressure: f64,

@@ -273,9 +273,7 @@ impl Contents {
             1.0 - self.liquid_mass * line.heavy.volume / self.volume
         })
     }
-}
 
-impl Contents {
     /// The air outside as contents of an endless vessel.
     #[must_use]
     pub fn ambient_air(pressure: f64, temperature: f64) -> Self {

@@ -2,8 +2,13 @@
 //! normal, failing where R < S.
 #![allow(dead_code)] // each test binary uses its own part
 
+use std::ops::ControlFlow;
+
 use coldkick::statistics::{Distribution, RankCorrelation, standard_normal};
-use coldkick::study::{Criterion, CriterionKind, Experiment, Finding, Inputs, Sense, TrialError};
+use coldkick::study::{
+    Campaign, Criterion, CriterionKind, Experiment, Finding, Inputs, Record, Sense, TrialError,
+    run_trials,
+};
 use coldkick::units::Dimension;
 
 /// Mean and standard deviation of the strength.
@@ -74,4 +79,19 @@ impl Experiment for StrengthAgainstLoad {
             ..Finding::default()
         })
     }
+}
+
+/// Trials of a range.
+pub fn records(
+    campaign: &Campaign,
+    experiment: &dyn Experiment,
+    range: std::ops::Range<u64>,
+) -> Vec<Record> {
+    let mut found = Vec::new();
+    run_trials(campaign, experiment, range, &(), |batch| {
+        found.extend(batch.into_iter().map(Record::from));
+        ControlFlow::Continue(())
+    })
+    .unwrap();
+    found
 }

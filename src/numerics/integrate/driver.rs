@@ -9,9 +9,6 @@ use super::settings::{Method, Settings, SettingsError};
 use super::stiff::Stiff;
 use super::{Caller, Failure, Statistics, Stop, System, weighted_norm};
 
-/// Below this h |lambda| the explicit method is fine for the first step of a stretch, which is shorter than what
-/// follows.
-const WELL_WITHIN: f64 = 1.0;
 const SAFETY: f64 = 0.9;
 /// Largest growth of the step.
 const GROWTH: f64 = 5.0;
@@ -116,7 +113,8 @@ impl Integrator {
             self.step = step;
             let automatic = self.settings.method == Method::Automatic;
             if automatic && self.use_stiff {
-                self.use_stiff = step * self.stiff.jacobian.spectral_radius() > WELL_WITHIN;
+                let stiffness = step * self.stiff.jacobian.spectral_radius();
+                self.use_stiff = MethodChoice::begins_stiff(stiffness);
             }
         }
     }

@@ -20,7 +20,10 @@ const RESTRAINED: f64 = 0.15;
 const PATIENCE: u32 = 16;
 /// Below this h |lambda| the explicit method would be fine.
 const EASY: f64 = 1.0;
-/// Stiff steps of this kind before the first return to the explicit method; doubled for each
+/// Below this h |lambda| the explicit method is fine for the first step of a stretch, which is shorter than what
+/// follows.
+const WELL_WITHIN: f64 = 1.0;
+/// Easy stiff steps before the first return to the explicit method; doubled for each
 /// return in the same run, so that a problem on the border does not switch for ever.
 const EASY_STEPS: u32 = 3;
 
@@ -55,6 +58,11 @@ impl MethodChoice {
             easy_needed: self.easy_needed,
             ..Self::default()
         };
+    }
+
+    /// Whether to begin a stretch with the stiff method, by its first step.
+    pub fn begins_stiff(stiffness: f64) -> bool {
+        stiffness > WELL_WITHIN
     }
 
     /// Whether to go over to the stiff method after a refused step of the explicit one, which would have to halve its

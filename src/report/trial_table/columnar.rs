@@ -75,7 +75,7 @@ fn schema(header: &TrialTableHeader) -> Result<Type, ParquetError> {
 pub fn write_columnar(
     header: &TrialTableHeader,
     trials: impl Iterator<Item = Result<Record, TrialTableError>>,
-    file: File,
+    file: &File,
 ) -> Result<(), TrialTableError> {
     let campaign = KeyValue::new(CAMPAIGN.to_owned(), serde_json::to_string(header)?);
     // Numbers hardly repeat, and verdicts do.
@@ -105,7 +105,7 @@ pub fn write_columnar(
 fn write_group(
     header: &TrialTableHeader,
     trials: &[Record],
-    writer: &mut SerializedFileWriter<Summed<File>>,
+    writer: &mut SerializedFileWriter<Summed<&File>>,
 ) -> Result<(), ParquetError> {
     let words = |text: &str| (!text.is_empty()).then(|| ByteArray::from(text));
     let mut group = writer.next_row_group()?;
@@ -135,7 +135,7 @@ fn write_group(
 
 /// Writes the next column of a group.
 fn put<T: DataType>(
-    group: &mut SerializedRowGroupWriter<'_, Summed<File>>,
+    group: &mut SerializedRowGroupWriter<'_, Summed<&File>>,
     cells: impl Iterator<Item = Option<T::T>>,
 ) -> Result<(), ParquetError> {
     let mut levels = Vec::new();
