@@ -63,18 +63,18 @@ pub struct Step {
     pub promised: f64,
 }
 
-/// The best step within a radius; `None` where the equations cannot be solved.
+/// The best step within a radius, from the normal equations: J^T J and J^T r. `None` where they cannot be solved.
 #[must_use]
 pub fn trusted_step(
-    jacobian: &Matrix,
-    residuals: &[f64],
+    normal: Matrix,
+    gradient: Vec<f64>,
     variates: &[f64],
     radius: f64,
     coordinates: &dyn Coordinates,
 ) -> Option<Step> {
     let local = Local {
-        gradient: jacobian.transpose_times(residuals),
-        normal: jacobian.gram(),
+        gradient,
+        normal,
         begin: variates,
         at: (variates.iter().enumerate())
             .map(|(k, z)| coordinates.coordinate(k, *z))
@@ -347,8 +347,8 @@ where
         let mut jacobian = state.take_jacobian().ok_or_else(missing)?;
         let cost = state.get_cost();
         let step = trusted_step(
-            &jacobian,
-            &residuals,
+            jacobian.gram(),
+            jacobian.transpose_times(&residuals),
             &variates,
             self.radius,
             self.coordinates,

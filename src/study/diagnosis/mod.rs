@@ -30,6 +30,7 @@ mod ranking;
 mod refine;
 mod residuals;
 mod search;
+mod sensor_slopes;
 mod sensors;
 mod separation;
 mod settle;

@@ -153,9 +153,8 @@ impl Problem<'_, '_> {
     /// One channel, its sensor having the errors in `z`.
     pub fn view(&self, run: &Run, z: &[f64], trace: usize, channel: usize) -> Option<View> {
         let data = self.model.traces.get(trace)?.channels.get(channel)?;
-        let looks = self.model.looks.get(trace)?.get(channel)?;
         let sensor = self.sensor(z, trace, channel);
-        let followed = run.follow_channel(data, looks, sensor.start, sensor.lag);
+        let followed = self.follow(run, &sensor, trace, channel)?;
         let known = self.model.deviations(trace, channel);
         let points = data.values.iter().zip(known).zip(&data.saturated);
         let plain = points
@@ -177,6 +176,19 @@ impl Problem<'_, '_> {
             followed,
             plain,
         })
+    }
+
+    /// What one channel shows with the clock and the lag of a sensor.
+    pub fn follow(
+        &self,
+        run: &Run,
+        sensor: &Sensor,
+        trace: usize,
+        channel: usize,
+    ) -> Option<Followed> {
+        let data = self.model.traces.get(trace)?.channels.get(channel)?;
+        let looks = self.model.looks.get(trace)?.get(channel)?;
+        Some(run.follow_channel(data, looks, sensor.start, sensor.lag))
     }
 
     /// All channels of one trace.

@@ -18,6 +18,7 @@ use super::observe::{Run, between_knots};
 use super::parameter::{Role, SensorError};
 use super::problem::{EvaluationError, Problem};
 use super::residuals::{View, huber, huber_slope};
+use super::sensor_slopes::SensorSlopes;
 
 /// Step of the finite differences of clocks and sensors, in standard deviations of the prior.
 const INNER_STEP: f64 = 0.05;
@@ -39,7 +40,7 @@ pub struct Settled {
     /// Robust residuals.
     pub residuals: Vec<f64>,
     /// Sensitivities of the residuals to clocks and sensors.
-    pub slopes: Matrix,
+    pub slopes: SensorSlopes,
     /// The run of each trace.
     pub runs: Arc<Vec<Run>>,
 }
@@ -206,7 +207,13 @@ impl Problem<'_, '_> {
         let mut radius = INNER_RADIUS;
         for _ in 0..INNER_STEPS {
             let q = self.pick(&self.inner, &z);
-            let Some(step) = trusted_step(&slopes, &residuals, &q, radius, &Plain) else {
+            let Some(step) = trusted_step(
+                slopes.gram(),
+                slopes.transpose_times(&residuals),
+                &q,
+                radius,
+                &Plain,
+            ) else {
                 break;
             };
             let cost = dot(&residuals, &residuals) + dot(&q, &q);
@@ -241,37 +248,59 @@ impl Problem<'_, '_> {
 
     /// Sensitivities of the residuals to clocks and sensors. All but those to clocks and lags follow from
     /// what was read.
-    fn inner_slopes(&self, runs: &[Run], z: &[f64], views: &[View]) -> Matrix {
-        let rows = views.iter().map(|view| view.plain.len()).sum();
-        let mut slopes = Matrix::zero(rows, self.inner.len());
-        for (column, k) in self.inner.iter().enumerate() {
-            let own = |view| self.sensor_slopes(runs, z, *k, view).unwrap_or_default();
-            slopes.set_column(column, views.iter().flat_map(own));
+    fn inner_slopes(&self, runs: &[Run], z: &[f64], views: &[View]) -> SensorSlopes {
+        let mut slopes = SensorSlopes::new(self.inner.len());
+        for view in views {
+            let weights = self.weights(view);
+            let own = self.inner.iter().enumerate().filter_map(|(place, k)| {
+                let mut column = self.reading_slopes(runs, z, *k, view)?;
+                for (slope, weight) in column.iter_mut().zip(&weights) {
+                    *slope *= weight;
+                }
+                Some((place, column))
+            });
+            slopes.add_channel(view.plain.len(), own.collect());
         }
         slopes
     }
 
-    /// Slopes of the residuals of one channel over one value of clocks and sensors; zeros where it is none
-    /// of its own.
-    fn sensor_slopes(&self, runs: &[Run], z: &[f64], k: usize, view: &View) -> Option<Vec<f64>> {
+    /// Slopes of the robust residuals of one channel over its readings.
+    fn weights(&self, view: &View) -> Vec<f64> {
+        let traces = self.model.traces.get(view.trace);
+        let channel = traces.and_then(|measured| measured.channels.get(view.channel));
+        let saturated = channel.map_or(&[][..], |channel| &channel.saturated);
+        let known = self.model.deviations(view.trace, view.channel).iter();
+        let points = view.plain.iter().zip(known).zip(saturated);
+        points
+            .map(|((plain, deviation), saturated)| {
+                if *saturated && *plain >= 0.0 {
+                    0.0
+                } else {
+                    huber_slope(*plain) / (self.inflation * deviation.total)
+                }
+            })
+            .collect()
+    }
+
+    /// Slopes of the readings of one channel over one value of clocks and sensors; `None` where it does nothing to
+    /// them.
+    fn reading_slopes(&self, runs: &[Run], z: &[f64], k: usize, view: &View) -> Option<Vec<f64>> {
         let parameter = self.parameters.get(k)?;
         let here = z.get(k).copied()?;
         let count = view.plain.len();
-        let data = self.model.traces.get(view.trace)?;
-        let channel = data.channels.get(view.channel)?;
-        let effect = self.effect(parameter.role, view.trace, view.channel, channel.observable);
-        let Some(effect) = effect else {
-            return Some(vec![0.0; count]);
-        };
+        let channel = (self.model.traces.get(view.trace)?.channels).get(view.channel)?;
+        let effect = self.effect(parameter.role, view.trace, view.channel, channel.observable)?;
         let step = if here > 0.0 { -INNER_STEP } else { INNER_STEP };
         let value = parameter.value(here);
         let rate = (parameter.value(here + step) - value) / step;
         let followed = &view.followed;
-        let readings: Vec<f64> = match effect {
+        Some(match effect {
             Effect::Follow => {
                 let moved = self.with(&[k], &[here + step], z);
-                let moved = self.view(runs.get(view.trace)?, &moved, view.trace, view.channel)?;
-                let pairs = moved.followed.values.iter().zip(&followed.values);
+                let sensor = self.sensor(&moved, view.trace, view.channel);
+                let run = runs.get(view.trace)?;
+                let moved = self.follow(run, &sensor, view.trace, view.channel)?;
+                let pairs = moved.values.iter().zip(&followed.values);
                 pairs
                     .map(|(after, before)| view.sensor.gain * (after - before) / step)
                     .collect()
@@ -293,20 +322,7 @@ impl Problem<'_, '_> {
                     rate * part * (value - followed.first)
                 })
                 .collect(),
-        };
-        let known = self.model.deviations(view.trace, view.channel).iter();
-        let points = readings.iter().zip(&view.plain).zip(known);
-        Some(
-            points
-                .zip(&channel.saturated)
-                .map(|(((slope, plain), deviation), saturated)| {
-                    if *saturated && *plain >= 0.0 {
-                        return 0.0;
-                    }
-                    huber_slope(*plain) * slope / (self.inflation * deviation.total)
-                })
-                .collect(),
-        )
+        })
     }
 
     /// What a value of clocks and sensors does to the readings of a channel, if anything.

@@ -75,7 +75,7 @@ impl Problem<'_, '_> {
             all.set_column(*k, slopes.column(place).iter().map(|slope| rate * slope));
         }
         for (place, k) in self.inner.iter().enumerate() {
-            all.set_column(*k, settled.slopes.column(place).iter().copied());
+            all.set_column(*k, settled.slopes.column(place));
         }
         all
     }

@@ -62,7 +62,8 @@ impl Start {
                 problem.extended(&settled),
                 problem.pick(&problem.outer, &settled.z),
             );
-            Some(trusted_step(&jacobian, &residuals, &at, BENT, problem)?.promised)
+            let gradient = jacobian.transpose_times(&residuals);
+            Some(trusted_step(jacobian.gram(), gradient, &at, BENT, problem)?.promised)
         });
         cost.is_finite().then_some(Start {
             expected: cost - gained.unwrap_or(0.0).max(0.0),
