@@ -46,10 +46,6 @@ pub trait Coordinates {
     fn coordinate(&self, value: usize, variate: f64) -> f64;
     /// Largest variate either way.
     fn reach(&self) -> f64;
-    /// Whether the coordinates are the variates themselves, so that the first Newton step leads to the least.
-    fn straight(&self) -> bool {
-        false
-    }
 }
 
 /// A step: where it leads, the change of the coordinates, and the improvement of the cost it promises.
@@ -131,11 +127,13 @@ struct Local<'a> {
 }
 
 impl Local<'_> {
-    /// Rates of the coordinates over the variates.
-    fn rates(&self, variates: &[f64]) -> Vec<f64> {
+    /// Rates of the coordinates over the variates, and how fast these rise.
+    fn rates(&self, variates: &[f64]) -> Vec<(f64, f64)> {
         let rate = |(k, z): (usize, &f64)| {
             let at = |z: f64| self.coordinates.coordinate(k, z);
-            (at(z + SLOPE) - at(z - SLOPE)) / (2.0 * SLOPE)
+            let (before, here, after) = (at(z - SLOPE), at(*z), at(z + SLOPE));
+            let bend = (after - here) - (here - before);
+            ((after - before) / (2.0 * SLOPE), bend / (SLOPE * SLOPE))
         };
         variates.iter().enumerate().map(rate).collect()
     }
@@ -144,7 +142,7 @@ impl Local<'_> {
     fn steepness(&self) -> f64 {
         let pairs = self.gradient.iter().zip(self.begin);
         let own = pairs.zip(self.rates(self.begin));
-        let squares = own.map(|((gradient, z), rate)| (gradient + z / rate).powi(2));
+        let squares = own.map(|((gradient, z), (rate, _))| (gradient + z / rate).powi(2));
         squares.sum::<f64>().sqrt()
     }
 
@@ -164,31 +162,56 @@ impl Local<'_> {
             + dot(variates, variates)
     }
 
+    /// Half the slope of the cost over the variates, downhill, and half its curvature, at least 1. What is at its end
+    /// and pushed further stays there: it has no slope, and the rest finds its least without it.
+    fn around(&self, variates: &[f64], change: &[f64], lambda: f64) -> (Vec<f64>, Matrix) {
+        let reach = self.coordinates.reach();
+        let mut curvature = self.normal.clone();
+        let mut downhill = Vec::with_capacity(variates.len());
+        let mut factors = Vec::with_capacity(variates.len());
+        let mut bends = Vec::with_capacity(variates.len());
+        let pulls = self.normal.times(change);
+        let pulls = pulls.iter().zip(&self.gradient).zip(change);
+        for (((pull, gradient), change), (z, (rate, bend))) in
+            pulls.zip(variates.iter().zip(self.rates(variates)))
+        {
+            let pull = pull + gradient + lambda * change;
+            let slope = -(rate * pull + z);
+            let free = f64::from(u8::from(z.abs() < reach || slope * z < 0.0));
+            downhill.push(free * slope);
+            factors.push(free * rate);
+            // Where the coordinate bends the other way there may be no least near.
+            bends.push((bend * pull).max(0.0));
+        }
+        for (k, (factor, bend)) in factors.iter().zip(&bends).enumerate() {
+            for (entry, other) in curvature.column_mut(k).iter_mut().zip(&factors) {
+                *entry *= factor * other;
+            }
+            let own = curvature.at(k, k) + lambda * factor * factor;
+            curvature.set(k, k, own + bend + 1.0);
+        }
+        (downhill, curvature)
+    }
+
     /// The least with one lambda.
     fn least(&self, lambda: f64, from: &[f64]) -> Option<Step> {
         let reach = self.coordinates.reach();
-        let n = from.len();
         let mut variates = from.to_vec();
         let mut change = self.change(&variates);
         let mut cost = self.cost(&variates, &change, lambda);
         let mut damping = 0.0;
         for _ in 0..NEWTON.0 {
-            let rates = self.rates(&variates);
-            let mut slope = self.normal.times(&change);
-            let mut curvature = self.normal.clone();
-            for (k, rate) in rates.iter().enumerate() {
-                let own = slope.get_mut(k)?;
-                *own += self.gradient.get(k)? + lambda * change.get(k)?;
-                *own = -(rate * *own + variates.get(k)?);
-                curvature.set(k, k, curvature.at(k, k) + lambda);
+            let (downhill, mut curvature) = self.around(&variates, &change, lambda);
+            // As the curvature is at least 1, no more than this is to be gained.
+            if dot(&downhill, &downhill) < NEWTON.1 {
+                break;
             }
-            for (j, b) in rates.iter().enumerate() {
-                for (entry, a) in curvature.column_mut(j).iter_mut().zip(&rates) {
-                    *entry *= a * b;
-                }
-                curvature.set(j, j, curvature.at(j, j) + 1.0 + damping);
+            let steepest = (0..variates.len()).map(|k| curvature.at(k, k));
+            let steepest = steepest.fold(0.0, f64::max);
+            for k in 0..variates.len() {
+                curvature.set(k, k, curvature.at(k, k) + damping);
             }
-            let moved: Vec<f64> = (curvature.cholesky()?.solve(&slope).iter())
+            let moved: Vec<f64> = (curvature.cholesky()?.solve(&downhill).iter())
                 .zip(&variates)
                 .map(|(step, z)| (z + step).clamp(-reach, reach))
                 .collect();
@@ -197,16 +220,14 @@ impl Local<'_> {
             if new < cost {
                 let gained = cost - new;
                 (variates, change, cost) = (moved, after, new);
-                let inside = variates.iter().all(|z| z.abs() < reach);
-                let there = self.coordinates.straight() && inside && damping == 0.0;
                 damping *= 0.1;
-                if gained < NEWTON.1 || there {
+                if gained < NEWTON.1 {
                     break;
                 }
-            } else if damping > 1e6 || cost - new > -1e-9 {
+            } else if damping > 1e6 * steepest || cost - new > -1e-9 {
                 break;
             } else {
-                damping = (10.0 * damping).max(curvature.at(n - 1, n - 1).max(1.0));
+                damping = (10.0 * damping).max(0.1 * steepest);
             }
         }
         let promised = dot(self.begin, self.begin) - self.cost(&variates, &change, 0.0);
@@ -428,6 +449,102 @@ where
         match &self.ended {
             Some(reason) => TerminationStatus::Terminated(reason.clone()),
             None => TerminationStatus::NotTerminated,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const REACH: f64 = 1.0;
+
+    /// Coordinates that flatten out, as those of a value between two limits do.
+    struct Flattening;
+
+    impl Coordinates for Flattening {
+        fn coordinate(&self, _: usize, variate: f64) -> f64 {
+            variate.tanh()
+        }
+
+        fn reach(&self) -> f64 {
+            REACH
+        }
+    }
+
+    /// A step as long as it likes is the least of the cost within the reach: where the slope of the cost is not zero the
+    /// value is at its end and the slope points outwards. The two columns are nearly alike, and pull the first value
+    /// over its end.
+    #[test]
+    fn a_step_is_the_least_within_the_ends_of_the_values() {
+        let mut jacobian = Matrix::zero(3, 2);
+        jacobian.set_column(0, [10.0, 2.0, 0.5]);
+        jacobian.set_column(1, [9.0, 2.5, -1.0]);
+        let residuals = [-14.0, -1.0, -1.0];
+        let begin = [0.2, -0.3];
+        let normal = jacobian.gram();
+        let gradient = jacobian.transpose_times(&residuals);
+        let step = trusted_step(normal, gradient, &begin, 1e3, &Flattening).unwrap();
+        let cost = |z: &[f64]| {
+            let change: Vec<f64> = (z.iter().zip(begin))
+                .map(|(z, begin)| z.tanh() - begin.tanh())
+                .collect();
+            let moved = jacobian.times(&change);
+            let after: Vec<f64> = residuals.iter().zip(&moved).map(|(r, m)| r + m).collect();
+            dot(&after, &after) + dot(z, z)
+        };
+        let least = cost(&step.variates);
+        assert!((cost(&begin) - least - step.promised).abs() < 1e-9);
+        let mut ends = 0;
+        for (k, here) in step.variates.iter().enumerate() {
+            let at = |value: f64| {
+                let mut there = step.variates.clone();
+                there[k] = value;
+                cost(&there)
+            };
+            let slope = (at(here + 1e-5) - at(here - 1e-5)) / 2e-5;
+            if here.abs() >= REACH {
+                ends += 1;
+                assert!(slope * here < 0.0, "{k}: {here} {slope}");
+            } else {
+                assert!(slope.abs() < 0.02, "{k}: {here} {slope}");
+            }
+        }
+        assert_eq!(ends, 1, "{:?}", step.variates);
+        // No grid point within the reach does better.
+        for i in -20..=20 {
+            for j in -20..=20 {
+                let there = [0.05 * f64::from(i), 0.05 * f64::from(j)];
+                assert!(cost(&there) > least - 1e-5, "{there:?}");
+            }
+        }
+    }
+
+    /// Within a radius of trust the step is as long as that but for a twentieth, and better than any on the circle.
+    #[test]
+    fn a_step_stays_within_the_radius() {
+        let mut jacobian = Matrix::zero(2, 2);
+        jacobian.set_column(0, [3.0, 1.0]);
+        jacobian.set_column(1, [-1.0, 2.0]);
+        let residuals = [6.0, -4.0];
+        let begin = [0.1, 0.0];
+        let normal = jacobian.gram();
+        let gradient = jacobian.transpose_times(&residuals);
+        let step = trusted_step(normal, gradient, &begin, 0.3, &Flattening).unwrap();
+        let length = dot(&step.change, &step.change).sqrt();
+        assert!((length - 0.285).abs() < 0.015, "{length}");
+        for k in 0..60 {
+            let angle = f64::from(k) * std::f64::consts::TAU / 60.0;
+            let change = [length * angle.cos(), length * angle.sin()];
+            let z: Vec<f64> = (change.iter().zip(begin))
+                .map(|(change, begin)| (begin.tanh() + change).atanh())
+                .collect();
+            let moved = jacobian.times(&change);
+            let after = [residuals[0] + moved[0], residuals[1] + moved[1]];
+            let promised = dot(&residuals, &residuals) + dot(&begin, &begin)
+                - dot(&after, &after)
+                - dot(&z, &z);
+            assert!(promised < step.promised + 1e-4, "{angle}");
         }
     }
 }

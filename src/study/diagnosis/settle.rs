@@ -382,10 +382,6 @@ impl Coordinates for Plain {
     fn reach(&self) -> f64 {
         BOUND
     }
-
-    fn straight(&self) -> bool {
-        true
-    }
 }
 
 fn robust(views: &[View]) -> Vec<f64> {
