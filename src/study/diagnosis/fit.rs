@@ -7,7 +7,7 @@ use argmin::core::{Executor, State, TerminationReason};
 use crate::numerics::matrix::{Matrix, dot};
 
 use super::evidence::Goodness;
-use super::least_squares::{NOTHING_PROMISED, TrustedLeastSquares};
+use super::least_squares::{NOTHING_PROMISED, OUT_OF_REACH, TrustedLeastSquares};
 use super::problem::Problem;
 use super::settle::Settled;
 use super::slopes::Objective;
@@ -31,6 +31,8 @@ pub struct Effort {
 /// How a fit ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum End {
+    /// Where a fresh Jacobian says that what it was wanted for is out of reach.
+    OutOfReach,
     /// With steps left to take, or with one that did not go as promised.
     CutShort,
     /// Where a Jacobian that served well so far promises no more.
@@ -172,6 +174,7 @@ pub fn fit(
     let end = match state.get_termination_reason() {
         Some(TerminationReason::SolverConverged) => End::Converged,
         Some(TerminationReason::SolverExit(why)) if why == NOTHING_PROMISED => End::NothingPromised,
+        Some(TerminationReason::SolverExit(why)) if why == OUT_OF_REACH => End::OutOfReach,
         _ => End::CutShort,
     };
     let outer = state.take_param()?;

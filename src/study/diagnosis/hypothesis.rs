@@ -44,6 +44,16 @@ pub const OF_A_LOOK: usize = 3;
 /// Promised cost above that of another fit from where one may still come to as little.
 const WITHIN_REACH: f64 = 60.0;
 
+/// A closer look, given up where it cannot come near the cost of an explanation: what stays as far above is not
+/// in the running.
+#[must_use]
+pub fn closer_to(cost: f64) -> Effort {
+    Effort {
+        wanted: cost + NOT_FAR,
+        ..CLOSER
+    }
+}
+
 /// A cause with one choice of the discrete values.
 pub struct Hypothesis<'m, 'a> {
     /// The cause and the choice.
@@ -112,7 +122,11 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
             && short.end == End::CutShort
             && short.cost() < own.cost() + NOT_FAR
         {
-            found = short.continued(&self.problem, CLOSER).or(found);
+            let effort = Effort {
+                wanted: effort.wanted,
+                ..CLOSER
+            };
+            found = short.continued(&self.problem, effort).or(found);
         }
         self.keep(found);
     }
@@ -184,14 +198,14 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
     }
 
     /// Begins again with what the fit freed, from designs drawn between it and the expected one: the best of many, at
-    /// `most` so many, that promise less than a `share` of the cost.
-    pub fn shake(&mut self, most: usize, share: f64) {
+    /// `most` so many, that promise less than a `share` of the cost, as long as they may come near the `wanted` one.
+    pub fn shake(&mut self, most: usize, share: f64, wanted: f64) {
         let Some(known) = self.known() else { return };
         let cost = self.cost();
         let mut starts = drawn_starts(&self.problem, &known);
         starts.retain(|start| start.expected < share * cost);
         for start in starts.iter().take(most) {
-            self.pursue(start, CLOSER);
+            self.pursue(start, closer_to(wanted));
         }
     }
 
@@ -219,6 +233,13 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
     #[must_use]
     pub fn cost(&self) -> f64 {
         self.fit.as_ref().map_or(f64::INFINITY, Fit::cost)
+    }
+
+    /// Whether the fit ended as it could not come near a better one.
+    #[must_use]
+    pub fn is_out_of_reach(&self) -> bool {
+        let fit = self.fit.as_ref();
+        fit.is_some_and(|fit| fit.end == End::OutOfReach)
     }
 
     /// How the residuals of the fit look.
@@ -275,7 +296,7 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
                 return;
             }
             starts.retain(|other| start.apart_from(other));
-            self.pursue(&start.completed(&self.problem), CLOSER);
+            self.pursue(&start.completed(&self.problem), closer_to(wanted));
         }
     }
 

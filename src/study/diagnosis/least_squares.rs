@@ -263,6 +263,8 @@ pub struct TrustedLeastSquares<'a> {
 
 /// Why a fit ended that had no fresh Jacobian to look further, but whose last steps went as promised.
 pub const NOTHING_PROMISED: &str = "no more is promised";
+/// Why a fit ended that will not come to the cost it was wanted for.
+pub const OUT_OF_REACH: &str = "the wanted cost is out of reach";
 
 impl<'a> TrustedLeastSquares<'a> {
     /// A solver that stops once a step from a fresh Jacobian promises less than `tolerance`, or when it
@@ -388,7 +390,7 @@ where
             return Ok((state.jacobian(jacobian).cost(cost), None));
         }
         if self.age == 0 && cost - AT_MOST * step.promised > self.wanted {
-            self.ended = Some(TerminationReason::MaxItersReached);
+            self.ended = Some(TerminationReason::SolverExit(OUT_OF_REACH.to_owned()));
             let state = state.param(variates).residuals(residuals);
             return Ok((state.jacobian(jacobian).cost(cost), None));
         }

@@ -5,7 +5,7 @@ use rayon::prelude::*;
 use crate::study::StudyError;
 
 use super::cause::Cause;
-use super::hypothesis::{CLOSER, Hypothesis};
+use super::hypothesis::{Hypothesis, closer_to};
 use super::parameter::Role;
 use super::problem::Problem;
 use super::ranking::{
@@ -45,6 +45,15 @@ impl<'m, 'a> Lender<'m, 'a> {
             cost: hypothesis.cost(),
             best,
         })
+    }
+
+    /// Cost that the others must come near: any, as long as nothing explains the traces.
+    fn wanted(&self, hypotheses: &[Hypothesis<'_, '_>], settings: &DiagnosisSettings) -> f64 {
+        if explained(hypotheses, settings) {
+            self.cost
+        } else {
+            f64::INFINITY
+        }
     }
 
     /// Whether the other is the same explanation, and not much worse.
@@ -103,11 +112,7 @@ pub fn scan_again(
     settings: &DiagnosisSettings,
 ) {
     let explained = explained(hypotheses, settings);
-    let wanted = if explained {
-        lender.cost
-    } else {
-        f64::INFINITY
-    };
+    let wanted = lender.wanted(hypotheses, settings);
     let healthy = lender.problem.cause == Cause::NothingWrong;
     let all = lender.best && (!healthy || lender.relieved.is_some());
     // From the design as it is that explains the traces all have begun already.
@@ -132,6 +137,7 @@ pub fn with_its_choice<'m, 'a>(
     settings: &DiagnosisSettings,
 ) -> Result<Vec<Hypothesis<'m, 'a>>, StudyError> {
     let from = &lender.problem;
+    let effort = closer_to(lender.wanted(hypotheses, settings));
     let tried = |cause: Cause| {
         let mut alike = hypotheses.iter().filter(|h| h.problem.cause == cause);
         alike.any(|h| h.problem.base == from.base)
@@ -145,7 +151,7 @@ pub fn with_its_choice<'m, 'a>(
             Ok(problem.map(|problem| {
                 let known = problem.transfer(from, &lender.known);
                 let starts = ranked_starts(&problem, &[known]);
-                Hypothesis::new(problem, lender.weight, starts, CLOSER)
+                Hypothesis::new(problem, lender.weight, starts, effort)
             }))
         })
         .collect::<Result<Vec<_>, StudyError>>()?;

@@ -100,12 +100,12 @@ pub fn refine<'m, 'a>(
 }
 
 /// First fits that were cut short go on with sensitivities of their own, unless they are so close to the best that they
-/// will be looked at with all care.
+/// will be looked at with all care, or have been told to be out of reach.
 pub fn closer(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
     let most = most_likely(hypotheses, settings);
     in_turns(hypotheses, settings, |hypothesis| {
         let behind = most - hypothesis.log_weight(settings);
-        if behind != 0.0 && behind <= HOPELESS {
+        if behind != 0.0 && behind <= HOPELESS || hypothesis.is_out_of_reach() {
             return;
         }
         let effort = Effort {
@@ -147,7 +147,7 @@ fn shake(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
     hypotheses
         .par_iter_mut()
         .filter(|h| h.log_weight(settings) >= least)
-        .for_each(|hypothesis| hypothesis.shake(OF_A_LOOK, f64::INFINITY));
+        .for_each(|hypothesis| hypothesis.shake(OF_A_LOOK, f64::INFINITY, f64::INFINITY));
 }
 
 /// What fits much worse than one that explains the traces begins again from where it promises much less.
@@ -155,7 +155,7 @@ fn shake_rivals(hypotheses: &mut [Hypothesis<'_, '_>], lender: &Lender<'_, '_>) 
     hypotheses
         .par_iter_mut()
         .filter(|h| lender.outdoes(h))
-        .for_each(|hypothesis| hypothesis.shake(1, MUCH_LESS));
+        .for_each(|hypothesis| hypothesis.shake(1, MUCH_LESS, lender.cost));
 }
 
 /// A second start of all that are in the running, where it promises as little: a fit from the design as it is fitted
@@ -194,7 +194,7 @@ fn careful(hypotheses: &mut [Hypothesis<'_, '_>], inflation: f64, settings: &Dia
         .map(rough)
         .fold(f64::NEG_INFINITY, f64::max);
     hypotheses.par_iter_mut().for_each(|hypothesis| {
-        let short = (hypothesis.fit.as_ref()).is_none_or(|fit| fit.end == End::CutShort);
+        let short = (hypothesis.fit.as_ref()).is_none_or(|fit| fit.end < End::NothingPromised);
         let margin = if short { HOPELESS } else { BEHIND };
         let close = rough(hypothesis) > most - margin;
         let share = share(hypothesis);
