@@ -11,18 +11,15 @@
 use std::sync::LazyLock;
 
 use crate::flow::hint::{CLEAR, Hint};
-use crate::flow::phase_boundary::boundary;
+use crate::flow::phase_boundary::{PLACE_ON_LINE, boundary};
 use crate::flow::stagnation::{Choke, Content, Flux, Stagnation};
-use crate::flow::throat::{self, Best, Throat, secant, throat};
+use crate::flow::throat::{self, Best, COLDEST_THROAT, Throat, secant, throat};
 use crate::flow::{FlowError, gas_alone, isentrope, over_ice, saturated_table};
 use crate::numerics::roots::{self, Ends, Tolerance};
 use crate::thermo::coexistence::{self, Coexistence, triple_point};
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::source::PropertySource;
-use crate::thermo::{FluidPoint, LOWEST_TEMPERATURE, ThermoError};
-
-/// Lowest throat temperature considered [K]; the pressure there is a few hundredths of a pascal.
-pub(super) const COLDEST_THROAT: f64 = LOWEST_TEMPERATURE - 20.0;
+use crate::thermo::{FluidPoint, ThermoError};
 
 /// Mass flux from `stagnation` into a receiver at `receiver_pressure` [Pa].
 ///
@@ -383,7 +380,7 @@ fn temperature_of(
         top,
         temperature_at_pressure(&highest, receiver),
         Ends::Rising,
-        &SHARP,
+        &PLACE_ON_LINE,
     );
     match root {
         Ok(root) => Ok(Some(root.x)),
@@ -404,13 +401,6 @@ fn temperature_at_pressure(line: &Coexistence, pressure: f64) -> f64 {
 const SEARCH: Tolerance = Tolerance {
     x_absolute: 1e-9,
     x_relative: 1e-9,
-    value: 0.0,
-    max_iterations: 100,
-};
-/// Tolerance of searches for a place.
-pub(super) const SHARP: Tolerance = Tolerance {
-    x_absolute: 1e-12,
-    x_relative: 1e-14,
     value: 0.0,
     max_iterations: 100,
 };

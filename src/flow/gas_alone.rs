@@ -1,8 +1,8 @@
 //! The equilibrium flux of a gas that stays one on its way to the throat: no phase boundary comes before it.
 
-use crate::flow::equilibrium::COLDEST_THROAT;
 use crate::flow::sonic_table::Sonic;
 use crate::flow::stagnation::{Content, Flux, Stagnation};
+use crate::flow::throat::COLDEST_THROAT;
 use crate::flow::{FlowError, isentrope};
 use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::source::PropertySource;

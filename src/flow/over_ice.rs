@@ -4,10 +4,9 @@
 //! or from the triple point on if it came there among liquid and vapour. At both places the sound speed drops, and
 //! the flux may have a maximum with a bend; it may have another, or its only one, below.
 
-use crate::flow::equilibrium::COLDEST_THROAT;
 use crate::flow::hint::{CLEAR, Hint};
 use crate::flow::stagnation::{Content, Flux, Stagnation};
-use crate::flow::throat::{self, Best, Throat, secant, throat};
+use crate::flow::throat::{self, Best, COLDEST_THROAT, Throat, secant, throat};
 use crate::thermo::Coexistence;
 use crate::thermo::coexistence::{TriplePoint, triple_point};
 use crate::thermo::fluids::carbon_dioxide as co2;

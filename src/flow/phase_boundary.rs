@@ -1,13 +1,21 @@
 //! Where the isentrope of a single phase meets a region of two.
 
 use crate::flow::critical_boundary::{self, CriticalEnds};
-use crate::flow::equilibrium::{COLDEST_THROAT, SHARP};
 use crate::flow::stagnation::Stagnation;
+use crate::flow::throat::COLDEST_THROAT;
 use crate::flow::{FlowError, isentrope};
-use crate::numerics::roots::{self, Ends};
+use crate::numerics::roots::{self, Ends, Tolerance};
 use crate::thermo::coexistence::{Coexistence, triple_point};
 use crate::thermo::source::PropertySource;
 use crate::thermo::{FluidPoint, ThermoError};
+
+/// Tolerance on the temperature [K] of a place on a line of two phases: round-off.
+pub(super) const PLACE_ON_LINE: Tolerance = Tolerance {
+    x_absolute: 1e-12,
+    x_relative: 1e-14,
+    value: 0.0,
+    max_iterations: 100,
+};
 
 /// Where the isentrope of a single-phase state meets a two-phase region:
 /// (pressure [Pa], temperature [K], density [kg/m3] of the saturated phase).
@@ -116,7 +124,7 @@ fn entropy_on_line(
         high,
         guess,
         Ends::Evaluate,
-        &SHARP,
+        &PLACE_ON_LINE,
     )?;
     Ok(root.x)
 }

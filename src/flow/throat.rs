@@ -3,7 +3,10 @@
 use crate::flow::FlowError;
 use crate::flow::hint::{Hint, LastThroat};
 use crate::flow::stagnation::{Flux, Stagnation};
-use crate::thermo::Coexistence;
+use crate::thermo::{Coexistence, LOWEST_TEMPERATURE};
+
+/// Lowest throat temperature considered [K]; the pressure there is a few hundredths of a pascal.
+pub(super) const COLDEST_THROAT: f64 = LOWEST_TEMPERATURE - 20.0;
 
 /// A point on the isentrope.
 #[derive(Debug, Clone, Copy)]
