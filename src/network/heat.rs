@@ -68,20 +68,12 @@ fn plate_factor(prandtl: f64) -> f64 {
 /// Prandtl numbers of gases up to those near the critical point: lowest, length and number of the stretches of the table.
 const PRANDTL: (f64, f64, usize) = (0.4, 0.1, 56);
 
-/// Nucleate boiling heat flux [W/m2] of CO2 at a reduced pressure, roughness [m] and wall
-/// superheat [K].
+/// Logarithm of the nucleate boiling heat flux [W/m2] of CO2 at a reduced pressure, a roughness [m] and a superheat of
+/// one kelvin; at another it grows with that to the power of [`COOPER_POWER`].
 ///
 /// Law: h = 55 pr^(0.12 - 0.2 log10 Rp) (-log10 pr)^-0.55 M^-0.5 q^0.67, Rp in micrometres, M in
-/// g/mol, q = h dT. Source: M. G. Cooper, Adv. Heat Transfer 16 (1984) 157. Range 0.001 < pr < 0.9.
-#[must_use]
-pub fn cooper_boiling_flux(reduced_pressure: f64, roughness: f64, superheat: f64) -> f64 {
-    if superheat <= 0.0 {
-        return 0.0;
-    }
-    (cooper_log_flux(reduced_pressure, roughness) + COOPER_POWER * superheat.ln()).exp()
-}
-
-/// Logarithm of that flux at a superheat of one kelvin.
+/// g/mol, q = h dT. Source: M. G. Cooper, Adv. Heat Transfer 16 (1984) 157. Range 0.001 < pr < 0.9,
+/// held at the ends.
 fn cooper_log_flux(reduced_pressure: f64, roughness: f64) -> f64 {
     let log_pressure = reduced_pressure.clamp(0.001, 0.9).ln();
     let exponent = 0.12 - 0.2 * (roughness * 1e6).log10();
