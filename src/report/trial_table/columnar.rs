@@ -9,7 +9,6 @@ use std::fs::File;
 use std::sync::Arc;
 
 use ::parquet::basic::{LogicalType, Repetition, Type as Physical};
-use ::parquet::column::reader::{ColumnReader, ColumnReaderImpl};
 use ::parquet::data_type::{ByteArray, ByteArrayType, DataType, DoubleType, Int64Type};
 use ::parquet::errors::ParquetError;
 use ::parquet::file::metadata::KeyValue;
@@ -110,40 +109,36 @@ fn write_group(
     let words = |text: &str| (!text.is_empty()).then(|| ByteArray::from(text));
     let mut group = writer.next_row_group()?;
     // No campaign has more than 2^63 trials: `Campaign::new` refuses them.
-    let index = |trial: &Record| i64::try_from(trial.index).ok();
-    put::<Int64Type>(&mut group, trials.iter().map(index))?;
-    let verdicts = trials.iter().map(|trial| header.words(trial.verdict));
-    let (verdicts, first): (Vec<_>, Vec<_>) = verdicts.unzip();
-    put::<ByteArrayType>(&mut group, verdicts.into_iter().map(words))?;
-    put::<ByteArrayType>(&mut group, first.into_iter().map(|name| words(name?)))?;
+    write_column::<Int64Type>(&mut group, trials, |trial| i64::try_from(trial.index).ok())?;
+    write_column::<ByteArrayType>(&mut group, trials, |trial| {
+        words(header.words(trial.verdict).0)
+    })?;
+    write_column::<ByteArrayType>(&mut group, trials, |trial| {
+        header.words(trial.verdict).1.and_then(words)
+    })?;
     for place in 0..Quantity::ALL.len() {
-        let quantities = trials.iter().map(|trial| trial.quantities[place]);
-        put::<DoubleType>(&mut group, quantities)?;
+        write_column::<DoubleType>(&mut group, trials, |trial| trial.quantities[place])?;
     }
     for place in 0..header.criteria.len() {
-        let margins = trials.iter().map(|trial| *trial.margins.get(place)?);
-        put::<DoubleType>(&mut group, margins)?;
+        write_column::<DoubleType>(&mut group, trials, |trial| *trial.margins.get(place)?)?;
     }
     for place in 0..header.inputs.len() {
-        let values = trials.iter().map(|trial| trial.values.get(place).copied());
-        put::<DoubleType>(&mut group, values)?;
+        write_column::<DoubleType>(&mut group, trials, |trial| trial.values.get(place).copied())?;
     }
-    put::<ByteArrayType>(&mut group, trials.iter().map(|trial| words(&trial.error)))?;
+    write_column::<ByteArrayType>(&mut group, trials, |trial| words(&trial.error))?;
     group.close()?;
     Ok(())
 }
 
-/// Writes the next column of a group.
-fn put<T: DataType>(
+/// Writes the next column of a group: a cell of each trial.
+fn write_column<T: DataType>(
     group: &mut SerializedRowGroupWriter<'_, Summed<&File>>,
-    cells: impl Iterator<Item = Option<T::T>>,
+    trials: &[Record],
+    cell: impl Fn(&Record) -> Option<T::T>,
 ) -> Result<(), ParquetError> {
-    let mut levels = Vec::new();
-    let mut values = Vec::new();
-    for cell in cells {
-        levels.push(i16::from(cell.is_some()));
-        values.extend(cell);
-    }
+    let cells: Vec<Option<T::T>> = trials.iter().map(cell).collect();
+    let levels: Vec<i16> = cells.iter().map(|cell| i16::from(cell.is_some())).collect();
+    let values: Vec<T::T> = cells.into_iter().flatten().collect();
     let Some(mut column) = group.next_column()? else {
         return Err(ParquetError::General("a column too many".to_owned()));
     };
@@ -254,30 +249,21 @@ fn rows(
     for place in 0..count {
         match kind(place, count) {
             Kind::Whole => {
-                let cells = take::<Int64Type>(group, place, |reader| match reader {
-                    ColumnReader::Int64ColumnReader(reader) => Some(reader),
-                    _ => None,
-                })?;
+                let cells = read_column::<Int64Type>(group, place)?;
                 rows.extend(cells.into_iter().map(|whole| Row {
                     whole,
                     ..Row::default()
                 }));
             }
             Kind::Words => {
-                let cells = take::<ByteArrayType>(group, place, |reader| match reader {
-                    ColumnReader::ByteArrayColumnReader(reader) => Some(reader),
-                    _ => None,
-                })?;
+                let cells = read_column::<ByteArrayType>(group, place)?;
                 for (row, cell) in rows.iter_mut().zip(cells) {
                     let text = cell.map(|bytes| String::from_utf8_lossy(bytes.data()).into_owned());
                     row.words.push(text);
                 }
             }
             Kind::Number => {
-                let cells = take::<DoubleType>(group, place, |reader| match reader {
-                    ColumnReader::DoubleColumnReader(reader) => Some(reader),
-                    _ => None,
-                })?;
+                let cells = read_column::<DoubleType>(group, place)?;
                 for (row, cell) in rows.iter_mut().zip(cells) {
                     row.numbers.push(cell);
                 }
@@ -287,14 +273,13 @@ fn rows(
     Ok(rows)
 }
 
-/// A column of a group.
-fn take<T: DataType>(
+/// The cells of a column of a group.
+fn read_column<T: DataType>(
     group: &dyn RowGroupReader,
     place: usize,
-    typed: impl FnOnce(ColumnReader) -> Option<ColumnReaderImpl<T>>,
 ) -> Result<Vec<Option<T::T>>, ParquetError> {
     let count = usize::try_from(group.metadata().num_rows()).unwrap_or_default();
-    let Some(mut column) = typed(group.get_column_reader(place)?) else {
+    let Some(mut column) = T::get_column_reader(group.get_column_reader(place)?) else {
         return Err(ParquetError::General(format!(
             "column {place} is of another type"
         )));
@@ -308,8 +293,10 @@ fn take<T: DataType>(
         )));
     }
     let mut values = values.into_iter();
-    let cell = |level: i16| (level > 0).then(|| values.next()).flatten();
-    Ok(levels.into_iter().map(cell).collect())
+    let cells = levels
+        .into_iter()
+        .map(|level| if level > 0 { values.next() } else { None });
+    Ok(cells.collect())
 }
 
 /// The trial of a row.
