@@ -37,6 +37,12 @@ fn a_cold_cartridge_is_found_said_drawn_and_written() {
     }
     let picture = std::fs::read_to_string(&plot).expect("a picture");
     assert!(picture.contains("measured") && picture.contains("residual"));
+    // The design as it is, dashed, goes through more points than the 129 of the fit.
+    let dashed = picture
+        .split("<path")
+        .filter(|path| path.contains("stroke=\"#56b4e9\""));
+    let lines: usize = dashed.map(|path| path.matches('L').count()).sum();
+    assert!(lines > 250, "{lines}");
     // What was written is a design, colder than the one it came from.
     let check = coldkick(&["check", &fitted]);
     assert_eq!(check.code, 0, "{}", check.err);

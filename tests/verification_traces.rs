@@ -1,6 +1,8 @@
 //! Traces as loggers write them: what is understood, repaired and refused.
 
-use coldkick::study::diagnosis::Channel;
+use coldkick::design::Design;
+use coldkick::discharge::{self, Settings};
+use coldkick::study::diagnosis::{Channel, Observable, Run, Sensor};
 use coldkick::trace::{Place, Quantity, ReadOptions, Reference, Trace, TraceError, read, reduce};
 
 fn options() -> ReadOptions {
@@ -345,4 +347,64 @@ fn ten_million_rows_are_read_in_seconds() {
         println!("peak memory {kib:?} KiB");
         assert!(kib.is_none_or(|kib| kib * 1024 < most), "{kib:?} KiB");
     }
+}
+
+/// The curve of a run has the times of the run, not those of a record that may be coarse where it moves: between its
+/// points it is the run, and it ends where the record does.
+#[test]
+fn a_curve_follows_its_run_between_the_points_of_a_record() {
+    let path = "fixtures/designs/dunlin-bench.ron";
+    let text = std::fs::read_to_string(path).unwrap();
+    let design = Design::parse(path, &text).unwrap();
+    let (system, _) = design.system(&design.central()).unwrap();
+    let bay = system.nose.as_ref().unwrap().1;
+    let run = Run::new(
+        &system,
+        discharge::run(&system, &Settings::default()).unwrap(),
+    );
+    let times: Vec<f64> = (0..8).map(|i| 0.99 + 0.02 * f64::from(i)).collect();
+    let channel = Channel {
+        observable: Observable::Pressure {
+            vessel: bay,
+            gauge: false,
+        },
+        label: "bay".to_owned(),
+        spans: times.iter().map(|t| (*t, *t, 1)).collect(),
+        values: vec![0.0; times.len()],
+        deviations: vec![1.0; times.len()],
+        saturated: vec![false; times.len()],
+        noise: 1.0,
+        samples: times.len(),
+        range: 1.0,
+        onset: None,
+        interval: 0.02,
+        times: times.clone(),
+    };
+    // The clock of the trace shows one second when the run starts.
+    let perfect = Sensor::perfect(1.0);
+    let curve = run.curve(&channel, 1.0);
+    let ends = (curve[0].0, curve[curve.len() - 1].0);
+    assert_eq!(ends, (times[0], times[times.len() - 1]));
+    let readings = run.readings(&channel, &perfect);
+    let coarse: Vec<(f64, f64)> = times.iter().copied().zip(readings).collect();
+
+    let between: Vec<f64> = (1..1400).map(|i| 0.99 + 1e-4 * f64::from(i)).collect();
+    let truth = run.observe(channel.observable, &between, &perfect);
+    let rise = truth.iter().fold(0.0_f64, |most, p| most.max(*p)) - truth[0];
+    let miss = |line: &[(f64, f64)]| {
+        let errors = between.iter().zip(&truth).map(|(t, p)| {
+            let next = line
+                .partition_point(|(time, _)| time <= t)
+                .min(line.len() - 1);
+            let ((t0, p0), (t1, p1)) = (line[next - 1], line[next]);
+            (p0 + (p1 - p0) * (t - t0) / (t1 - t0) - p).abs() / rise
+        });
+        errors.fold(0.0, f64::max)
+    };
+    let (own, of_the_record) = (miss(&curve), miss(&coarse));
+    assert!(own < 1e-9, "{own}");
+    assert!(
+        of_the_record > 0.1,
+        "the record is not coarse: {of_the_record}"
+    );
 }

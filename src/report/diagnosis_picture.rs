@@ -138,10 +138,12 @@ fn pair(
         .zip(&fitted.deviation)
         .map(|((t, (measured, fitted)), deviation)| (x(*t), (measured - fitted) / deviation))
         .collect();
+    let nominal = fitted.nominal_curve.iter();
+    let nominal = nominal.map(|(t, v)| (x(*t), unit.from_si(*v))).collect();
     let curves = [
-        ("design as it is", &fitted.nominal, 5),
-        ("fitted", &fitted.fitted, 0),
-        ("measured", &channel.values, 4),
+        ("design as it is", nominal, 5),
+        ("fitted", points(&fitted.fitted), 0),
+        ("measured", points(&channel.values), 4),
     ];
     vec![
         Panel {
@@ -160,9 +162,9 @@ fn pair(
             ],
             curves: curves
                 .into_iter()
-                .map(|(label, values, style)| Curve {
+                .map(|(label, points, style)| Curve {
                     label: label.to_owned(),
-                    points: points(values),
+                    points,
                     style,
                 })
                 .collect(),

@@ -43,6 +43,7 @@ pub fn channels(problem: &Problem<'_, '_>, fit: &Fit, nominal: &Run) -> Vec<Fitt
                 fitted: run.readings(channel, &sensor),
                 band,
                 nominal: nominal.readings(channel, &Sensor::perfect(start)),
+                nominal_curve: nominal.curve(channel, start),
                 deviation,
             });
         }

@@ -217,6 +217,9 @@ pub struct FittedChannel {
     pub band: Vec<f64>,
     /// Readings of the design as it is [SI].
     pub nominal: Vec<f64>,
+    /// The design as it is at the times of its own run: clock of the trace [s] and value [SI]. Values of the fit
+    /// are close together where the measurement moves, which may be elsewhere.
+    pub nominal_curve: Vec<(f64, f64)>,
     /// Standard deviation of each point used by the fit [SI].
     pub deviation: Vec<f64>,
 }

@@ -110,6 +110,22 @@ impl Run {
         followed.readings(sensor)
     }
 
+    /// What a perfect sensor would show of a channel at the times of the run, from the first to the last value of
+    /// the channel: clock of its trace [s], at which the run starts at `start` [s], and value [SI].
+    #[must_use]
+    pub fn curve(&self, channel: &Channel, start: f64) -> Vec<(f64, f64)> {
+        let (Some(&first), Some(&last)) = (channel.times.first(), channel.times.last()) else {
+            return Vec::new();
+        };
+        let own = self.times.iter().map(|time| start + time);
+        let inside = own.filter(|clock| (first..=last).contains(clock));
+        let mut times: Vec<f64> = [first].into_iter().chain(inside).chain([last]).collect();
+        times.dedup();
+        let sensor = Sensor::perfect(start);
+        let values = self.observe(channel.observable, &times, &sensor);
+        times.into_iter().zip(values).collect()
+    }
+
     /// What a channel shows but for errors that need no second look at the run.
     #[must_use]
     pub fn follow_channel(
