@@ -137,6 +137,58 @@ fn the_chance_comes_first_with_its_interval() {
     }
 }
 
+/// Estimates from few rows may lie far beyond what a share can be: they are not shown as one.
+#[test]
+fn drivers_lost_in_noise_are_no_shares() {
+    let folder = workshop();
+    let run = |format: &str| {
+        let words =
+            "odds small.ron --trials 8 --drivers 8 --seed 3 --plot odds.svg --force --format";
+        let mut words: Vec<&str> = words.split(' ').collect();
+        words.push(format);
+        let run = coldkick(folder.path(), &words);
+        assert_eq!(run.code, 0, "{}", run.err);
+        run
+    };
+    let document = json(&run("json"));
+    let drivers = document["drivers"]["smallest_margin"].as_array().unwrap();
+    let strength = drivers
+        .iter()
+        .find(|driver| driver["input"] == "nose.pins.0.strength#1")
+        .unwrap();
+    let (first, total) = (&strength["first_order"], &strength["total"]);
+    assert!(total["estimate"].as_f64().unwrap() > 2.0, "{strength}");
+    assert!(first["estimate"].as_f64().unwrap() < -1.0, "{strength}");
+
+    let text = run("text").out;
+    let table = text.split("What drives it").nth(1).unwrap();
+    let (table, note) = table.split_once("Sobol indices").unwrap();
+    let row = table.lines().find(|line| line.contains("strength#1"));
+    assert!(row.unwrap().contains(" to 100 % "), "{table}");
+    let rows = table.lines().filter(|line| line.contains(" to "));
+    let numbers = rows.flat_map(|line| {
+        let cells = line
+            .split_once("  ")
+            .and_then(|(_, rest)| rest.split_once("  "));
+        let cells = cells.map_or("", |(_, cells)| cells);
+        let words = cells.split(|letter: char| !letter.is_ascii_digit() && letter != '-');
+        words.filter_map(|word| word.parse::<f64>().ok())
+    });
+    let numbers: Vec<f64> = numbers.collect();
+    assert!(numbers.len() > 20, "{table}");
+    assert!(
+        numbers.iter().all(|share| (0.0..=100.0).contains(share)),
+        "{table}"
+    );
+    let note = note.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        note.contains("lost in its noise") && note.contains("--drivers 128"),
+        "{note}"
+    );
+    let picture = std::fs::read_to_string(folder.path().join("odds.svg")).unwrap();
+    assert!(picture.contains("8 rows are few, try --drivers 128"));
+}
+
 /// Numbers add up, trials replay, and the answer does not depend on threads.
 #[test]
 fn json_adds_up_and_trials_replay() {
@@ -353,6 +405,64 @@ fn slices_and_interruptions_change_nothing() {
     assert!(merge(&["part1.csv", "part1.csv"]).contains("same trials"));
     assert!(merge(&["small.ron"]).contains("no table of trials"));
     assert!(merge(&["nowhere.csv"]).contains("cannot be read"));
+    // Each says the way out.
+    let text = std::fs::read_to_string(folder.path().join("part2.csv")).unwrap();
+    let broken = |name: &str, text: &str| std::fs::write(folder.path().join(name), text).unwrap();
+    let rows: Vec<&str> = text.lines().collect();
+    broken("short.csv", &(rows[..rows.len() - 2].join("\n") + "\n"));
+    broken("twice.csv", &(text.clone() + rows[rows.len() - 1] + "\n"));
+    broken("words.csv", &text.replacen("success", "perhaps", 1));
+    broken(
+        "new.csv",
+        &text.replacen("\"layout\":1", "\"layout\":99", 1),
+    );
+    let many = text.replacen("\"slice\":[2,3]", "\"slice\":[2,18446744073709551615]", 1);
+    broken("many.csv", &many);
+    broken("waits.csv.part", &text);
+    let columns = std::fs::read(folder.path().join("part2.parquet")).unwrap();
+    let half = columns.len() / 2;
+    let mut bent = columns.clone();
+    // Among the columns: those come first.
+    bent[100] ^= 1;
+    std::fs::write(folder.path().join("bent.parquet"), bent).unwrap();
+    std::fs::write(folder.path().join("half.parquet"), &columns[..half]).unwrap();
+    for (files, help) in [
+        (
+            &["part1.csv", "part3.csv"][..],
+            "run them with the same seed",
+        ),
+        (&["part1.csv", "part1.csv"], "name each slice once"),
+        (&["small.ron"], "name tables that this version"),
+        (&["new.csv"], "name tables that this version"),
+        (&["many.csv"], "name tables that this version"),
+        (&["nowhere.csv"], "such as --merge part*.csv"),
+        (&["waits.csv"], "go on with that slice by --resume"),
+        (&["."], "help"),
+        (
+            &["part1.csv", "short.csv", "part3.csv"],
+            "finish that slice with --resume",
+        ),
+        (
+            &["part1.csv", "twice.csv", "part3.csv"],
+            "run that slice again",
+        ),
+        (
+            &["part1.csv", "words.csv", "part3.csv"],
+            "run that slice again",
+        ),
+        (
+            &["part1.csv", "bent.parquet", "part3.csv"],
+            "run that slice again",
+        ),
+        (&["half.parquet"], "run that slice again"),
+    ] {
+        let told = merge(files);
+        let flat = told.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(
+            flat.contains("help:") && flat.contains(help),
+            "{files:?}: {told}"
+        );
+    }
     let run = with(&["--seed", "3", "--slice", "2/3", "--trials-out", "seed3.csv"]);
     assert_eq!(run.code, 0);
     assert!(merge(&["part1.csv", "seed3.csv", "part3.csv"]).contains("seed 3, not 1"));
@@ -373,6 +483,27 @@ fn slices_and_interruptions_change_nothing() {
 
 #[test]
 fn bad_input_to_odds_is_refused_before_any_work() {
+    refused(
+        &["odds", "small.ron", "--drivers", "7"],
+        &["--drivers 7", "8 or more", "0 for none"],
+    );
+    refused(
+        &["odds", "small.ron", "--drivers", "18446744073709551615"],
+        &["at most 10000000 discharges", "8 discharges"],
+    );
+    refused(
+        &[
+            "odds",
+            "small.ron",
+            "--trials",
+            "4",
+            "--slice",
+            "1/5",
+            "--trials-out",
+            "a.csv",
+        ],
+        &["too few for 5 slices", "fewer slices"],
+    );
     refused(
         &["odds", "small.ron", "--trials", "0"],
         &["--trials 0", "thousand"],

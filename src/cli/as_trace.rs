@@ -121,7 +121,7 @@ pub fn write(
     if logger.noise < 0.0 || logger.lag < 0.0 || !(0.0..=0.5).contains(&logger.spikes) {
         return Err(Failure::input(
             "noise and lag cannot be negative, and at most half of the samples can be spikes",
-            "",
+            "choose among --noise, --sensor-lag and --spikes what a logger could have",
         ));
     }
     let columns = columns(arguments, system)?;

@@ -243,7 +243,7 @@ fn settings(
                 "--model-error {}: must lie between 0 % and 50 %",
                 arguments.model_error
             ),
-            "",
+            "write it as a share of the pressure rise, such as --model-error 1%",
         ));
     }
     settings.sensor.wander = share.value;

@@ -107,7 +107,7 @@ pub fn inputs(design: &Design) -> Result<Inputs, Failure> {
 pub fn campaign(inputs: Inputs, draws: DrawOptions, trials: u64) -> Result<Campaign, Failure> {
     check_trials(trials)?;
     Campaign::new(inputs, draws.sampler.method(), draws.seed, trials)
-        .map_err(|error| Failure::input(format!("--sampler: {error}"), ""))
+        .map_err(|error| Failure::input(format!("--sampler: {error}"), "use --sampler plain"))
 }
 
 /// Refuses no trials and absurdly many.

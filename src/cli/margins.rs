@@ -182,7 +182,7 @@ fn settings(
     {
         return Err(Failure::input(
             format!("--points {points}: a sweep has 2 to {MOST_POINTS} values"),
-            "",
+            "choose a number among them, or leave --points out",
         ));
     }
     let needed = trials_to_show(level).map_err(|error| Failure::input(error.to_string(), ""))?;

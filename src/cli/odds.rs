@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use crate::cli::common::CommonOptions;
-use crate::cli::draws::{self, CareOptions, DrawOptions, SamplerName};
+use crate::cli::draws::{self, CareOptions, DrawOptions, MOST_TRIALS, SamplerName};
 use crate::cli::files::print;
 use crate::cli::odds_answer::{Answer, finish, merged};
 use crate::cli::progress::Progress;
@@ -14,7 +14,8 @@ use crate::cli::trials_file::TrialsFile;
 use crate::cli::{Failure, Verdict, load, rare};
 use crate::design::Design;
 use crate::report::odds::{interval, percent};
-use crate::report::trial_table::{TrialTableHeader, slice_range};
+use crate::report::trial_table::TrialTableHeader;
+use crate::statistics::sensitivity::FEWEST_ROWS;
 use crate::statistics::{SamplingMethod, stream};
 use crate::study::odds::StopRule;
 use crate::study::trial::ENOUGH;
@@ -106,6 +107,9 @@ pub fn run(arguments: &OddsArguments) -> Result<Verdict, Failure> {
         Some(path) => Some(load::design(path, &arguments.common.changes)?),
         None => None,
     };
+    if let Some(design) = &design {
+        check_drivers(arguments.drivers, design.inputs().len())?;
+    }
     if !arguments.merge.is_empty() {
         return merged(arguments, design.as_ref(), wanted, plot);
     }
@@ -180,6 +184,27 @@ fn check_conflicts(arguments: &OddsArguments) -> Result<(), Failure> {
     Ok(())
 }
 
+/// Refuses a sensitivity study with too few rows to say anything, or with more discharges than a campaign may have.
+fn check_drivers(rows: u64, inputs: usize) -> Result<(), Failure> {
+    if rows != 0 && rows < FEWEST_ROWS as u64 {
+        return Err(Failure::input(
+            format!("--drivers {rows}: so few rows tell nothing about what drives the result"),
+            format!("give {FEWEST_ROWS} or more (128 unless you say otherwise), or 0 for none"),
+        ));
+    }
+    let discharges = rows.saturating_mul(inputs as u64 + 2);
+    if discharges > MOST_TRIALS {
+        return Err(Failure::input(
+            format!("--drivers {rows}: at most {MOST_TRIALS} discharges fit into one campaign"),
+            format!(
+                "each row takes {} discharges, and a thousand rows tell shares to a few percent",
+                inputs + 2
+            ),
+        ));
+    }
+    Ok(())
+}
+
 /// Criteria of the design, refused if there are none.
 pub(super) fn kinds(design: &Design) -> Result<Vec<CriterionKind>, Failure> {
     let (system, criteria) = load::central(design)?;
@@ -228,7 +253,7 @@ fn parse_slice(text: Option<&str>, trials: u64) -> Result<(u64, u64), Failure> {
     });
     match parts {
         Some((number, count)) if number >= 1 && number <= count => {
-            if slice_range(trials, number, count).is_empty() {
+            if count > trials {
                 return Err(Failure::input(
                     format!("--slice {text}: {trials} trials are too few for {count} slices"),
                     "use fewer slices or more trials",

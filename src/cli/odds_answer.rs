@@ -110,8 +110,13 @@ pub(super) fn merged(
         ));
     }
     let inputs = draws::inputs(design)?;
-    let campaign = Campaign::new(inputs, header.sampler, header.seed, header.trials)
-        .map_err(|error| Failure::input(error.to_string(), ""))?;
+    let campaign =
+        Campaign::new(inputs, header.sampler, header.seed, header.trials).map_err(|error| {
+            Failure::input(
+                format!("--merge: {error}"),
+                "run the slices again with another --sampler or number of --trials",
+            )
+        })?;
     finish(arguments, design, &campaign, &tally, &answer, plot)
 }
 

@@ -138,9 +138,12 @@ fn values(arguments: &ShotArguments, design: &Design) -> Result<Vec<f64>, Failur
         }
     };
     let campaign = draws::campaign(draws::inputs(design)?, arguments.draws, trials)?;
-    campaign
-        .values(index)
-        .map_err(|error| Failure::input(format!("--trial {index}: {error}"), ""))
+    campaign.values(index).map_err(|error| {
+        Failure::input(
+            format!("--trial {index}: {error}"),
+            "trials are counted from 0; give --trials as in the campaign",
+        )
+    })
 }
 
 /// The values of a trial, below its shot.

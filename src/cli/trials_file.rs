@@ -57,13 +57,36 @@ pub fn unfinished(target: &Path) -> PathBuf {
     PathBuf::from(name)
 }
 
-fn broken(path: &Path, error: &TrialTableError) -> Failure {
+fn broken(path: &Path, error: &TrialTableError, remedy: &str) -> Failure {
     let mut message = format!("{}: {error}", path.display());
     if let Some(cause) = std::error::Error::source(error) {
         message += &format!(" ({cause})");
     }
-    Failure::input(message, "")
+    Failure::input(message, remedy)
 }
+
+/// An unfinished file that cannot be gone on with.
+fn broken_part(path: &Path, error: &TrialTableError) -> Failure {
+    broken(path, error, AFRESH)
+}
+
+/// What to do about an unfinished file that is of no use.
+const AFRESH: &str = "start afresh with --force";
+
+/// A table that cannot be put together with others.
+fn broken_slice(path: &Path, error: &TrialTableError) -> Failure {
+    let remedy = match error {
+        TrialTableError::Header { .. } => {
+            "name tables that this version of `coldkick odds --trials-out` wrote, as it wrote them"
+        }
+        TrialTableError::Read(_) => "name a file that may be read",
+        _ => AGAIN,
+    };
+    broken(path, error, remedy)
+}
+
+/// What to do about a table that is not as it was written.
+const AGAIN: &str = "copy the file again from where it was computed, or run that slice again";
 
 fn unwritable(path: &Path, error: &std::io::Error) -> Failure {
     files::unwritable(path, error, "choose another place with --trials-out")
@@ -100,7 +123,7 @@ impl TrialsFile {
                 ));
             }
             (false, _) => {
-                let lines = header.lines().map_err(|error| broken(&part, &error))?;
+                let lines = header.lines().map_err(|error| broken_part(&part, &error))?;
                 let mut file = File::create(&part).map_err(|error| unwritable(&part, &error))?;
                 file.write_all(lines.as_bytes())
                     .map_err(|error| unwritable(&part, &error))?;
@@ -125,7 +148,7 @@ impl TrialsFile {
         let rows = self
             .header
             .rows(records)
-            .map_err(|error| broken(&self.part, &error))?;
+            .map_err(|error| broken_part(&self.part, &error))?;
         self.file
             .write_all(rows.as_bytes())
             .map_err(|error| self.broke_off(&self.part, &error))
@@ -163,7 +186,7 @@ impl TrialsFile {
 
     /// Writes the trials of the unfinished file into another one as columns.
     fn columns(&self, file: &File) -> Result<(), Failure> {
-        let read = |error: &TrialTableError| broken(&self.part, error);
+        let read = |error: &TrialTableError| broken_part(&self.part, error);
         let part = File::open(&self.part).map_err(|error| read(&error.into()))?;
         let trials = TrialTable::open(part).map_err(|error| read(&error))?;
         write_columnar(&self.header, trials, file)
@@ -195,7 +218,7 @@ fn take_up(
     file.set_len(length - tail + end).map_err(failed)?;
     file.seek(SeekFrom::Start(0)).map_err(failed)?;
     let table = file.try_clone().map_err(failed)?;
-    let table = TrialTable::open(table).map_err(|error| broken(part, &error))?;
+    let table = TrialTable::open(table).map_err(|error| broken_part(part, &error))?;
     if table.header() != header {
         return Err(Failure::input(
             format!(
@@ -207,7 +230,7 @@ fn take_up(
         ));
     }
     for (next, record) in (header.range().start..).zip(table) {
-        let record = record.map_err(|error| broken(part, &error))?;
+        let record = record.map_err(|error| broken_part(part, &error))?;
         if record.index != next || next >= header.range().end {
             return Err(Failure::input(
                 format!(
@@ -215,7 +238,7 @@ fn take_up(
                     part.display(),
                     record.index
                 ),
-                "start afresh with --force",
+                AFRESH,
             ));
         }
         known(record);
@@ -262,10 +285,8 @@ fn difference(wanted: &TrialTableHeader, found: &TrialTableHeader) -> String {
 pub fn merge(files: &[PathBuf]) -> Result<(TrialTableHeader, Tally), Failure> {
     let mut tables = Vec::with_capacity(files.len());
     for path in files {
-        let file = File::open(path).map_err(|error| {
-            Failure::input(format!("{} cannot be read: {error}", path.display()), "")
-        })?;
-        let table = TrialTable::open(file).map_err(|error| broken(path, &error))?;
+        let file = File::open(path).map_err(|error| unreadable(path, &error))?;
+        let table = TrialTable::open(file).map_err(|error| broken_slice(path, &error))?;
         tables.push((path, table));
     }
     tables.sort_by_key(|(_, table)| table.header().range().start);
@@ -297,13 +318,15 @@ pub fn merge(files: &[PathBuf]) -> Result<(TrialTableHeader, Tally), Failure> {
         }
     }
     check_cover(&header, &tables)?;
-    let kinds = header.kinds().map_err(|error| broken(first_path, &error))?;
+    let kinds = header
+        .kinds()
+        .map_err(|error| broken_slice(first_path, &error))?;
     let mut tally = Tally::new(kinds, header.sampler, header.replicates);
     let mut next = 0;
     for (path, table) in tables {
         let end = table.header().range().end;
         for record in table {
-            let record = record.map_err(|error| broken(path, &error))?;
+            let record = record.map_err(|error| broken_slice(path, &error))?;
             if record.index != next || next >= end {
                 return Err(Failure::input(
                     format!(
@@ -311,7 +334,7 @@ pub fn merge(files: &[PathBuf]) -> Result<(TrialTableHeader, Tally), Failure> {
                         path.display(),
                         record.index
                     ),
-                    "run that slice again",
+                    AGAIN,
                 ));
             }
             next += 1;
@@ -329,6 +352,23 @@ pub fn merge(files: &[PathBuf]) -> Result<(TrialTableHeader, Tally), Failure> {
         }
     }
     Ok((header, tally))
+}
+
+/// A file that cannot be opened: perhaps its campaign is not finished.
+fn unreadable(path: &Path, error: &std::io::Error) -> Failure {
+    let part = unfinished(path);
+    let remedy = if part.exists() {
+        format!(
+            "{} is not finished: go on with that slice by --resume",
+            part.display()
+        )
+    } else {
+        "name the tables of all slices, such as --merge part*.csv".to_owned()
+    };
+    Failure::input(
+        format!("{} cannot be read: {error}", path.display()),
+        remedy,
+    )
 }
 
 /// Every trial once: slices that overlap or are missing are named.

@@ -21,6 +21,7 @@ pub mod odds_picture;
 pub mod odds_text;
 pub mod picture;
 pub mod rare_text;
+mod shares;
 pub mod sheet;
 pub mod sizing;
 pub mod summary;

@@ -9,6 +9,7 @@ use crate::units::{Dimension, UnitSystem, axis_unit};
 use super::figure::{Band, Curve, Figure, Panel, wrapped};
 use super::odds::{OddsReport, basis, chance_sentence};
 use super::odds_text::ranked;
+use super::shares::{Share, more_rows};
 use super::sheet::{Bar, Bars, Block, Sheet};
 
 /// Quantities shown as histograms.
@@ -141,27 +142,37 @@ fn outcomes(report: &OddsReport<'_>) -> Bars {
 
 fn drivers(report: &OddsReport<'_>) -> Option<Bars> {
     let (what, found) = report.drivers?.leading();
-    let bars = ranked(found)
+    let percent = |share: f64| 100.0 * share;
+    let bars: Vec<Bar> = ranked(found)
         .into_iter()
         .take(MOST_DRIVERS)
         .filter_map(|input| {
             let indices = found.inputs.get(input)?;
+            let (total, first) = (Share::of(&indices.total), Share::of(&indices.first));
+            let (low, high) = total.interval;
             Some(Bar {
                 label: report.inputs.get(input)?.path.clone(),
-                value: 100.0 * indices.total.estimate,
-                interval: Some((100.0 * indices.total.low, 100.0 * indices.total.high)),
-                inner: Some(100.0 * indices.first.estimate),
-                note: format!("{:.0} %", 100.0 * indices.total.estimate),
+                value: total.estimate.map_or(0.0, percent),
+                interval: Some((percent(low), percent(high))),
+                inner: first.estimate.map(percent),
+                note: total.alone(),
                 style: 0,
             })
         })
         .collect();
+    let mut subtitle = vec![
+        "light: share of the variance with all interactions (whiskers: 95 %); dark: alone"
+            .to_owned(),
+    ];
+    if let Some(more) = more_rows(found) {
+        subtitle.push(format!(
+            "no bar: an estimate lost in its noise; {} rows are few, try --drivers {more}",
+            found.rows
+        ));
+    }
     Some(Bars {
         title: format!("What drives the {what}"),
-        subtitle: vec![
-            "light: share of the variance with all interactions (whiskers: 95 %); dark: alone"
-                .to_owned(),
-        ],
+        subtitle,
         label: "share of the variance [%]".to_owned(),
         most: Some(100.0),
         bars,

@@ -1,5 +1,6 @@
 //! The odds as text: the chance first, then what fails, how results spread, what drives them.
 
+use std::cell::Cell;
 use std::fmt::Write;
 
 use crate::statistics::percentile::PercentileInterval;
@@ -13,6 +14,7 @@ use super::odds::{
     OddsReport, Shown, basis, chance_in_short, chance_sentence, interval, leading_failure,
     separation,
 };
+use super::shares::{Share, more_rows};
 use super::terminal::{ASIDE, Detail, FAIL, HEADING, PASS, WARNING, bullet, columns, heading};
 
 /// Most inputs, separations and failed computations that text shows; data files have all.
@@ -146,20 +148,13 @@ fn drivers(out: &mut String, report: &OddsReport<'_>) {
         return;
     };
     heading(out, "What drives it (shares of the variance)");
-    let index = |index: &IndexInterval| {
-        format!(
-            "{:.0} % ({:.0} to {:.0})",
-            100.0 * index.estimate,
-            100.0 * index.low,
-            100.0 * index.high
-        )
-    };
+    let lost = Cell::new(false);
     let of =
         |found: Option<&Sensitivities>, input: usize, part: fn(&Sensitivity) -> &IndexInterval| {
-            found
-                .filter(|found| found.variance > 0.0)
-                .and_then(|found| found.inputs.get(input))
-                .map_or("-".to_owned(), |found| index(part(found)))
+            let found = found.filter(|found| found.variance > 0.0);
+            let share = found.and_then(|found| Some(Share::of(part(found.inputs.get(input)?))));
+            lost.set(lost.get() || share.is_some_and(|share| share.estimate.is_none()));
+            share.map_or("-".to_owned(), |share| share.with_interval())
         };
     let total =
         |found: Option<&Sensitivities>, input: usize| of(found, input, |found| &found.total);
@@ -184,6 +179,15 @@ fn drivers(out: &mut String, report: &OddsReport<'_>) {
          + 2)",
         drivers.evaluations, drivers.smallest_margin.rows
     );
+    if lost.get() {
+        note += "; where the interval stands alone the estimate is lost in its noise";
+    }
+    if let Some(more) = more_rows(drivers.leading().1) {
+        note += &format!(
+            "; so few rows hardly tell one input from another: try --drivers {more} (four times the \
+             rows halve an interval)"
+        );
+    }
     if drivers.not_computed > 0 {
         note += &format!(
             "; {} rows were left out because a trial in them could not be computed",

@@ -141,6 +141,9 @@ struct Row {
     total: Vec<f64>,
 }
 
+/// Fewest usable rows that indices are estimated from.
+pub const FEWEST_ROWS: usize = 8;
+
 /// Estimates the indices from the outputs of a [`SensitivityDesign`], in the order of
 /// evaluation, with bootstrap percentile intervals over rows (Archer, Saltelli & Sobol
 /// 1997, J. Stat. Comput. Simul. 58, 99).
@@ -150,7 +153,7 @@ struct Row {
 ///
 /// # Errors
 ///
-/// Outputs that are not whole rows, fewer than 8 usable rows, fewer than 40 resamples,
+/// Outputs that are not whole rows, fewer than [`FEWEST_ROWS`] usable rows, fewer than 40 resamples,
 /// or a confidence outside (0, 1).
 pub fn estimate(
     outputs: &[f64],
@@ -181,12 +184,12 @@ pub fn estimate(
         .chunks_exact(blocks)
         .filter(|row| row.iter().all(|f| f.is_finite()))
         .collect();
-    if usable.len() < 8 {
+    if usable.len() < FEWEST_ROWS {
         let what = "usable rows of a sensitivity study";
         return Err(StatisticsError::TooFew {
             what,
             count: usable.len(),
-            needed: 8,
+            needed: FEWEST_ROWS,
         });
     }
     let base = usable.iter().flat_map(|row| row.iter().take(2));

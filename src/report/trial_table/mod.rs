@@ -136,7 +136,7 @@ impl TrialTableHeader {
             return Err(error("it was written by another version".to_owned()));
         }
         let (number, count) = header.slice;
-        if number == 0 || number > count {
+        if number == 0 || number > count || count > header.trials {
             return Err(error("it names a slice that is none".to_owned()));
         }
         Ok(header)
