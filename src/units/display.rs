@@ -1,7 +1,8 @@
 //! From SI to text a person reads: a fitting unit and sensible digits.
 
 use super::Dimension;
-use super::table;
+use super::parse;
+use super::table::{self, PressureReference};
 
 /// Family of units for output.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -27,6 +28,19 @@ impl DisplayUnit {
     #[must_use]
     pub fn from_si(&self, value: f64) -> f64 {
         (value - self.offset) / self.scale
+    }
+
+    /// The first unit in a written value: `in3` of "normal 45 in3 sd 2 in3"; `None` where none of a dimension is
+    /// there, or one that does not go with a factor ("350 deg/s" for a slew time, gauge pressures).
+    #[must_use]
+    pub fn written(dimension: Dimension, text: &str) -> Option<DisplayUnit> {
+        let unit = parse::first_unit(text, dimension)?;
+        let plain = !unit.inverse && unit.reference != PressureReference::Gauge;
+        plain.then_some(DisplayUnit {
+            symbol: unit.symbol,
+            scale: unit.scale,
+            offset: unit.offset,
+        })
     }
 
     fn named(dimension: Dimension, symbol: &'static str) -> DisplayUnit {

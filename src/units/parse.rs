@@ -119,6 +119,27 @@ fn split_number(text: &str, expected: Dimension) -> Result<(f64, &str), UnitErro
     Ok((number, rest))
 }
 
+/// The unit behind the first number of a text that has one of a dimension.
+pub(super) fn first_unit(text: &str, dimension: Dimension) -> Option<&'static Unit> {
+    let starts = text.char_indices().filter(|(at, letter)| {
+        let before = text
+            .get(..*at)
+            .and_then(|before| before.chars().next_back());
+        let inside = |letter: char| letter.is_alphanumeric() || letter == '.';
+        letter.is_ascii_digit() && !before.is_some_and(inside)
+    });
+    starts.into_iter().find_map(|(at, _)| {
+        let from = text.get(at..)?;
+        let behind = from.get(number_length(from)..)?.trim_start();
+        let fits = |unit: &&Unit| {
+            let after = behind.strip_prefix(unit.symbol);
+            after.is_some_and(|after| !after.starts_with(|c: char| c.is_alphanumeric() || c == '/'))
+        };
+        let units = table::units_of(dimension).iter().filter(fits);
+        units.max_by_key(|unit| unit.symbol.len())
+    })
+}
+
 /// Bytes of the leading number: sign, digits, point, exponent.
 fn number_length(text: &str) -> usize {
     let mut end = 0;

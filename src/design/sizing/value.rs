@@ -32,6 +32,8 @@ pub struct OpenValue {
     pub step: f64,
     /// Number of grid points.
     pub points: u32,
+    /// Its least value as written, for the unit.
+    like: String,
     /// As written, with its central value [SI], if it is uncertain.
     uncertain: Option<(String, f64)>,
     /// The shell that grows with a volume.
@@ -71,7 +73,7 @@ impl OpenValue {
             Some((written, central)) => write::scaled(written, self.dimension, value / central),
             None => None,
         };
-        let text = text.unwrap_or_else(|| write::quantity(self.dimension, value));
+        let text = text.unwrap_or_else(|| write::quantity(&self.like, self.dimension, value));
         let mut edits = vec![Edit::Set(self.path.clone(), text)];
         if let Some(shell) = &self.shell {
             // A longer tube of the same bore: dA = pi D dL = 4 dV/D.
@@ -169,8 +171,11 @@ impl OpenValue {
         if !(1.0..MOST_POINTS).contains(&(steps + 1e-9)) {
             return Err(refuse(
                 "step",
-                format!("the step makes {steps:.0} steps between the bounds"),
-                "choose one that makes 1 to 100000",
+                match step {
+                    0.0 => "a step of nothing never gets from bound to bound".to_owned(),
+                    _ => format!("the step makes {steps:.0} steps between the bounds"),
+                },
+                "choose one that makes 1 to 100000 steps, or leave it out",
             ));
         }
         let written = edit::get(&document.text, &path);
@@ -185,6 +190,7 @@ impl OpenValue {
             name: words(&path),
             dimension,
             least: low,
+            like: least.0.clone(),
             step,
             points: (steps + 1e-6).floor() as u32 + 1,
             uncertain,

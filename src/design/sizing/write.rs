@@ -2,7 +2,7 @@
 
 use crate::design::expression::{self, Own};
 use crate::statistics::Distribution;
-use crate::units::{Dimension, UnitSystem, axis_unit};
+use crate::units::{Dimension, DisplayUnit, UnitSystem, axis_unit};
 
 /// Six significant digits without padding.
 fn number(value: f64) -> String {
@@ -10,14 +10,18 @@ fn number(value: f64) -> String {
     rounded.to_string()
 }
 
-/// A certain value with its unit, six significant digits.
-pub(super) fn quantity(dimension: Dimension, value: f64) -> String {
-    with_unit(dimension, value, value)
+/// A certain value in the unit of another, written `like` this, six significant digits.
+pub(super) fn quantity(like: &str, dimension: Dimension, value: f64) -> String {
+    in_unit(&unit_of(like, dimension, value), value)
 }
 
-/// A value in the unit that fits `size`.
-fn with_unit(dimension: Dimension, size: f64, value: f64) -> String {
-    let unit = axis_unit(dimension, size, UnitSystem::Metric);
+/// The unit a value is written in, or one that fits its size.
+fn unit_of(text: &str, dimension: Dimension, size: f64) -> DisplayUnit {
+    DisplayUnit::written(dimension, text)
+        .unwrap_or_else(|| axis_unit(dimension, size, UnitSystem::Metric))
+}
+
+fn in_unit(unit: &DisplayUnit, value: f64) -> String {
     let shown = number(unit.from_si(value));
     if unit.symbol.is_empty() {
         shown
@@ -26,7 +30,7 @@ fn with_unit(dimension: Dimension, size: f64, value: f64) -> String {
     }
 }
 
-/// A value as written, times a factor, with its uncertainty in proportion; `None` for a shared
+/// A value as written, times a factor, in the same unit and with its uncertainty in proportion; `None` for a shared
 /// draw or a text that is no value.
 pub(super) fn scaled(text: &str, dimension: Dimension, factor: f64) -> Option<String> {
     let expression = expression::parse(text, dimension).ok()?;
@@ -34,18 +38,18 @@ pub(super) fn scaled(text: &str, dimension: Dimension, factor: f64) -> Option<St
         return None;
     }
     match expression.own {
-        Own::Fixed(value) => Some(quantity(dimension, value * factor)),
+        Own::Fixed(value) => Some(quantity(text, dimension, value * factor)),
         Own::Uncertain(distribution) => {
             let distribution = distribution.scale(factor).ok()?;
-            Some(written(&distribution, dimension))
+            let unit = unit_of(text, dimension, distribution.central());
+            Some(written(&distribution, &unit))
         }
     }
 }
 
 /// A distribution as a design file says it.
-fn written(distribution: &Distribution, dimension: Dimension) -> String {
-    let size = distribution.central();
-    let value = |value: f64| with_unit(dimension, size, value);
+fn written(distribution: &Distribution, unit: &DisplayUnit) -> String {
+    let value = |value: f64| in_unit(unit, value);
     match distribution {
         Distribution::Constant { value: only } => value(*only),
         Distribution::Normal {
@@ -155,5 +159,36 @@ mod tests {
             );
         }
         assert_eq!(scaled("$soak", Dimension::Volume, 2.0), None);
+    }
+
+    #[test]
+    fn units_stay_as_written() {
+        for (text, dimension, double) in [
+            ("45 in3", Dimension::Volume, "90 in3"),
+            ("0.6 L", Dimension::Volume, "1.2 L"),
+            ("1.5fl oz", Dimension::Volume, "3 fl oz"),
+            (
+                "normal 45 in3 sd 4 % within 40 in3 .. 50 in3",
+                Dimension::Volume,
+                "normal 90 in3 sd 3.6 in3 within 80 in3 .. 100 in3",
+            ),
+            (
+                "lognormal 0.0015 in2 factor 1.6",
+                Dimension::Area,
+                "lognormal 0.003 in2 factor 1.6",
+            ),
+            ("7 oz", Dimension::Mass, "14 oz"),
+            ("25 lbf", Dimension::Force, "50 lbf"),
+            ("500 um", Dimension::Length, "1000 um"),
+        ] {
+            assert_eq!(
+                scaled(text, dimension, 2.0).as_deref(),
+                Some(double),
+                "{text}"
+            );
+        }
+        assert_eq!(quantity("0.02 in", Dimension::Length, 0.0254), "1 in");
+        // A unit that cannot be told: metric.
+        assert_eq!(quantity("", Dimension::Length, 0.0254), "25.4 mm");
     }
 }
