@@ -29,8 +29,8 @@ pub struct HoldingCase {
     pub temperature: Option<f64>,
     /// The charge spread through every vessel.
     pub holding: Holding,
-    /// Pressure at which the first flow of the full charge balances the leaks [Pa]; infinite
-    /// without leaks, `None` where nothing feeds the bay.
+    /// Pressure at which the first flow of the full charge balances the leaks [Pa], at most that of the charge, which
+    /// the bay cannot exceed; infinite without leaks, `None` where nothing feeds the bay.
     pub leak_balance_pressure: Option<f64>,
     /// Pressure of the charge at the start and its rating [Pa], where it has one.
     pub charge_pressure: Option<(f64, f64)>,
@@ -113,9 +113,14 @@ fn look(
         .nose
         .and_then(|nose| nose.leak_balance)
         .map(|balance| balance.balance_pressure);
+    let holding = holding(&system).map_err(|error| error.to_string())?;
+    let leak_balance_pressure = leak_balance_pressure.map(|balance| match holding.first_pressure {
+        Some(first) if balance.is_finite() => balance.min(first),
+        _ => balance,
+    });
     Ok(HoldingCase {
         temperature,
-        holding: holding(&system).map_err(|error| error.to_string())?,
+        holding,
         leak_balance_pressure,
         charge_pressure: charge(&system)?,
         wanted_factor: criteria.retention_factor,

@@ -4,6 +4,7 @@ use std::fmt::Write;
 
 use serde::Serialize;
 
+use super::signed;
 use crate::design::sizing::{HoldingCase, HoldingRow};
 use crate::report::ReportError;
 use crate::report::terminal::{bullet, columns, heading};
@@ -13,19 +14,7 @@ use crate::units::{UnitSystem, format_pressure, format_temperature, significant}
 #[must_use]
 pub fn text(name: &str, rows: &[HoldingRow], outside: f64, units: UnitSystem) -> String {
     let mut out = String::new();
-    let enough = smallest(rows, outside);
-    let first = match enough {
-        Some(cartridge) => format!(
-            "{name}: {cartridge} is the first cartridge of {} that holds enough at every temperature, \
-             everything else as written",
-            rows.len()
-        ),
-        None => format!(
-            "{name}: no cartridge of {} holds enough at every temperature, everything else as written",
-            rows.len()
-        ),
-    };
-    let _ = writeln!(out, "{first}");
+    let _ = writeln!(out, "{name}: {}", first_line(rows, outside, units));
     let cases: Vec<_> = rows
         .first()
         .map(|row| row.cases.iter().map(|(case, _)| *case).collect())
@@ -69,12 +58,13 @@ pub fn text(name: &str, rows: &[HoldingRow], outside: f64, units: UnitSystem) ->
             bullet(&mut out, "  - ", &line);
         }
     }
+    out.push('\n');
     bullet(
         &mut out,
-        "\n  - ",
+        "  - ",
         "\"Can hold\" is real CO2 spread through all vessels without loss and without heat from \
          walls; \"leaks allow\" is where the first flow of the full charge balances the leaks, an \
-         upper bound. Only a shot tells what is reached in time.",
+         upper bound, and never more than the charge starts at. Only a shot tells what is reached in time.",
     );
     out
 }
@@ -128,15 +118,102 @@ fn enough(case: &HoldingCase, outside: f64) -> bool {
     holds && bears
 }
 
-/// The first cartridge of the table that is enough in every case.
-fn smallest(rows: &[HoldingRow], outside: f64) -> Option<&str> {
-    rows.iter()
-        .find(|row| {
-            row.cases
-                .iter()
-                .all(|(_, case)| case.as_ref().is_ok_and(|case| enough(case, outside)))
-        })
-        .map(|row| row.cartridge.as_str())
+/// What the table comes to: the first cartridge that is enough in every case, or the one that comes closest, with its
+/// worst case.
+fn first_line(rows: &[HoldingRow], outside: f64, units: UnitSystem) -> String {
+    let is_enough = |row: &&HoldingRow| {
+        let mut cases = row.cases.iter();
+        cases.all(|(_, case)| case.as_ref().is_ok_and(|case| enough(case, outside)))
+    };
+    let (count, rest) = (rows.len(), "everything else as written");
+    if let Some(row) = rows.iter().find(is_enough) {
+        let worst = worst(row, outside).map_or(String::new(), |worst| {
+            format!(": {}", worst.in_words(outside, units))
+        });
+        return format!(
+            "{} is the first cartridge of {count} that holds enough at every temperature{worst}, {rest}",
+            row.cartridge
+        );
+    }
+    let closest = rows
+        .iter()
+        .filter_map(|row| Some((row, worst(row, outside)?)))
+        .max_by(|(_, a), (_, b)| a.margin.total_cmp(&b.margin));
+    let closest = closest.map_or(String::new(), |(row, worst)| {
+        format!(
+            "; closest: {}, {}",
+            row.cartridge,
+            worst.in_words(outside, units)
+        )
+    });
+    format!(
+        "no cartridge of {count} holds enough at every temperature within its rating, {rest}{closest}"
+    )
+}
+
+/// The case of a cartridge with the least margin.
+struct Worst<'a> {
+    name: &'static str,
+    case: &'a HoldingCase,
+    /// Of the force of the pressure over what is wanted, or of a charge above its rating [1].
+    margin: f64,
+    /// Whether it is the rating that is missed most.
+    rating: bool,
+}
+
+impl Worst<'_> {
+    fn in_words(&self, outside: f64, units: UnitSystem) -> String {
+        let when = match self.case.temperature {
+            Some(kelvin) => format!("{} ({})", self.name, format_temperature(kelvin, units)),
+            None => "as written".to_owned(),
+        };
+        let pressure = |value: f64| format_pressure(value, units);
+        let (has, limit) = match self.case.charge_pressure {
+            Some((first, rating)) if self.rating => (
+                format!("its charge starts at {}", pressure(first)),
+                format!("at most {}", pressure(rating)),
+            ),
+            _ => (
+                format!("bay {}", pressure(self.case.pressure())),
+                self.case
+                    .wanted_pressure(outside)
+                    .map_or(String::new(), |wanted| {
+                        format!("at least {}", pressure(wanted))
+                    }),
+            ),
+        };
+        format!("{has} {when}, {limit}, margin {}", signed(self.margin))
+    }
+}
+
+/// The least margin of a cartridge; `None` where it cannot be told in some case, or nothing is wanted.
+fn worst(row: &HoldingRow, outside: f64) -> Option<Worst<'_>> {
+    let mut found: Option<Worst<'_>> = None;
+    for (case, looked) in &row.cases {
+        let looked = looked.as_ref().ok()?;
+        let force = looked.wanted_pressure(outside).map(|wanted| {
+            (
+                (looked.pressure() - outside) / (wanted - outside) - 1.0,
+                false,
+            )
+        });
+        let rating = looked
+            .charge_pressure
+            .map(|(first, rating)| (1.0 - first / rating, true))
+            .filter(|(margin, _)| *margin < 0.0);
+        for (margin, rating) in force.into_iter().chain(rating) {
+            if found.as_ref().is_none_or(|found| margin < found.margin) {
+                let name = case.name();
+                found = Some(Worst {
+                    name,
+                    case: looked,
+                    margin,
+                    rating,
+                });
+            }
+        }
+    }
+    found
 }
 
 #[derive(Serialize)]

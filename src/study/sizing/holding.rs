@@ -17,6 +17,8 @@ pub struct Holding {
     pub warm_pressure: f64,
     /// What a perfect gas that never cools would reach [Pa].
     pub perfect_gas_pressure: f64,
+    /// Greatest pressure that any charge starts at [Pa]; `None` without a charge.
+    pub first_pressure: Option<f64>,
     /// Absolute bay pressure at which the nose leaves [Pa]; `None` without a nose.
     pub needed_pressure: Option<f64>,
     /// Force of the cold pressure on the bore over the force that holds the nose [1].
@@ -38,6 +40,7 @@ const STEPS: usize = 80;
 /// A state outside the model.
 pub fn holding(system: &System) -> Result<Holding, ThermoError> {
     let (mut volume, mut carbon, mut air_mass, mut energy, mut warmth) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    let mut first_pressure: Option<f64> = None;
     for vessel in &system.vessels {
         volume += vessel.volume;
         air_mass += vessel.air_mass;
@@ -45,6 +48,7 @@ pub fn holding(system: &System) -> Result<Holding, ThermoError> {
         if vessel.co2_mass > 0.0 {
             let density = vessel.co2_mass / vessel.volume;
             let state = flash::at_temperature_density(vessel.temperature, density)?;
+            first_pressure = Some(first_pressure.map_or(state.pressure, |p| p.max(state.pressure)));
             carbon += vessel.co2_mass;
             energy += vessel.co2_mass * state.internal_energy;
             warmth += vessel.co2_mass * vessel.temperature;
@@ -98,6 +102,7 @@ pub fn holding(system: &System) -> Result<Holding, ThermoError> {
         perfect_gas_pressure: (carbon * co2::SPECIFIC_GAS_CONSTANT + air_mass * air::GAS_CONSTANT)
             * start
             / volume,
+        first_pressure,
         needed_pressure: nose.map(|nose| ambient + nose.retention_pressure()),
         cold_factor: nose.map(|nose| {
             (cold_pressure - ambient) * nose.area() / nose.retention_force().max(f64::MIN_POSITIVE)
