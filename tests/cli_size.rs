@@ -111,9 +111,17 @@ fn the_answer_comes_first_and_the_saved_design_passes_everywhere() {
         assert!(run.out.contains(word), "no `{word}` in {}", run.out);
     }
     let saved = std::fs::read_to_string(&sized).expect("a saved design");
+    // In the unit it was written in.
     assert!(
-        saved.contains(r#"volume: "normal 500 mL sd 12.5 mL""#),
+        saved.contains(r#"volume: "normal 0.5 L sd 0.0125 L""#),
         "{saved}"
+    );
+    // The mass of a bay without a shell says nothing about its volume.
+    let flat = run.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        flat.contains("leaves out the shell of bay") && flat.contains("Remedy: write its `wall:"),
+        "{}",
+        run.out
     );
     assert!(!saved.contains("size: ("), "{saved}");
     for command in ["check", "shot"] {
@@ -124,6 +132,9 @@ fn the_answer_comes_first_and_the_saved_design_passes_everywhere() {
     assert!(matches!(odds.code, 0 | 1), "{}{}", odds.out, odds.err);
     let drawing = std::fs::read_to_string(&picture).expect("a picture");
     assert!(drawing.contains("<svg") && drawing.contains("least mass against most margin"));
+    assert!(drawing.contains("mass [g]"));
+    // One point is marked as the best, larger than the others.
+    assert_eq!(drawing.matches("r=\"8\"").count(), 1);
     // Neither is overwritten without being asked to.
     let again = coldkick(&["size", text(&design), "--write", text(&sized)]);
     assert_eq!(again.code, 2);
@@ -136,6 +147,12 @@ fn a_poor_chance_is_no_plain_pass() {
     let design = "fixtures/designs/sizing-01-bay-for-rating.ron";
     let run = coldkick(&["size", design, "--trials", "100"]);
     let first = run.out.lines().next().expect("a first line");
+    let flat = run.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        flat.contains(": what fails first is exit speed too low ("),
+        "{}",
+        run.out
+    );
     assert!(
         first.starts_with("PASS with expected values only  "),
         "{first}"
@@ -210,6 +227,7 @@ fn what_cannot_be_met_says_what_blocks_and_what_would_open_it() {
         "What blocks",
         "What would open a solution",
         "instead of 60.0 m/s",
+        "It has bay volume at the least allowed: wider bounds may help.",
     ] {
         assert!(run.out.contains(word), "no `{word}` in {}", run.out);
     }
@@ -255,6 +273,52 @@ fn the_table_needs_no_search_and_no_size_section() {
         run.out
     );
     assert!(run.out.contains("cold (0.0 degC)"), "{}", run.out);
+    // A number, a unit and a margin: the pressure on the cold day is the least.
+    let first = run.out.lines().next().expect("a first line");
+    let worst = "at every temperature: bay ";
+    let (_, worst) = first.split_once(worst).expect("a pressure");
+    let words: Vec<&str> = worst.split(' ').collect();
+    let pressure: f64 = words[0].parse().expect("a number");
+    let limit = words
+        .iter()
+        .position(|word| *word == "least")
+        .expect("a limit");
+    let wanted: f64 = words[limit + 1].parse().expect("a number");
+    let margin = words
+        .iter()
+        .position(|word| *word == "margin")
+        .expect("a margin");
+    let margin: f64 = words[margin + 1]
+        .trim_start_matches('+')
+        .parse()
+        .expect("a number");
+    assert_eq!(&words[1..4], &["bara", "cold", "(0.0"], "{first}");
+    let expected = 100.0 * ((pressure - 1.0) / (wanted - 1.0) - 1.0);
+    assert!((margin / expected - 1.0).abs() < 0.02, "{first}");
+    // Nothing lets more through than the charge starts with.
+    let run = coldkick(&["size", text(&design), "--table", "--format", "json"]);
+    let value: Value = serde_json::from_str(&run.out).expect("JSON");
+    let rows = value["rows"].as_array().expect("rows");
+    assert_eq!(rows.len(), 6);
+    for row in rows {
+        let number = |key: &str| row[key].as_f64().expect("a pressure");
+        let (leaks, charge) = (
+            number("leak_balance_pressure_pa"),
+            number("charge_pressure_pa"),
+        );
+        assert!(leaks <= charge, "{row}");
+    }
+    let strong = write(&folder, "strong.ron", &changed(r#""100 N""#, r#""2 kN""#));
+    let run = coldkick(&["size", text(&strong), "--table"]);
+    let first = run.out.lines().next().expect("a first line");
+    assert!(
+        first.contains("no cartridge of 2") && first.contains("closest: co2-12g, bay "),
+        "{first}"
+    );
+    assert!(
+        first.contains("cold (0.0 degC), at least ") && first.contains("margin -"),
+        "{first}"
+    );
     let run = coldkick(&[
         "size",
         "fixtures/designs/dunlin-bench.ron",
@@ -278,6 +342,70 @@ fn the_table_needs_no_search_and_no_size_section() {
     // Real CO2 that cooled holds less than once it is warm again, and that less than a perfect gas.
     assert!(pressure("cold_pressure_pa") < pressure("warm_pressure_pa"));
     assert!(pressure("warm_pressure_pa") < pressure("perfect_gas_pressure_pa"));
+}
+
+/// What was written in inches stays in inches.
+#[test]
+fn a_saved_design_keeps_its_units() {
+    let folder = folder();
+    let inches = SMALL
+        .replace("normal 0.4 L sd 0.01 L", "normal 24 in3 sd 0.6 in3")
+        .replace(
+            r#"least: "0.3 L", most: "0.5 L", step: "50 mL")"#,
+            r#"least: "18 in3", most: "30 in3", step: "3 in3"),
+            value(of: "paths.valve.diameter", least: "1/16 in", most: "0.1 in")"#,
+        )
+        .replace("1/16 in", "0.0625 in");
+    let design = write(&folder, "inches.ron", &inches);
+    let sized = folder.path().join("sized.ron");
+    let told = ["size", text(&design), "--trials", "0", "--units", "us"];
+    let run = coldkick(&[&told[..], &["--write", text(&sized), "--quiet"]].concat());
+    assert_eq!(run.code, 0, "{}", run.err);
+    let saved = std::fs::read_to_string(&sized).expect("a saved design");
+    let value = |name: &str| {
+        let words = run.out.split_once(name).expect("a value").1;
+        words
+            .split(' ')
+            .nth(1)
+            .expect("a number")
+            .parse::<f64>()
+            .expect("a number")
+    };
+    let volume = value("bay volume");
+    let written = format!("\"normal {volume} in3 sd {} in3\"", volume / 40.0);
+    assert!(saved.contains(&written), "no {written} in {saved}");
+    let (_, diameter) = saved.split_once("diameter: \"").expect("a diameter");
+    let (number, unit) = diameter.split_once(' ').expect("a unit");
+    let number: f64 = number.parse().expect("a number");
+    assert!(unit.starts_with("in\""), "{saved}");
+    assert!(
+        (number / value("valve diameter") - 1.0).abs() < 1e-3,
+        "{saved}"
+    );
+}
+
+/// One more pin weighs next to nothing and may help a lot: said, though the first is the lightest.
+#[test]
+fn hardly_more_mass_for_more_margin_is_said() {
+    let folder = folder();
+    let pins = changed(
+        "        ],\n        coldest",
+        "            pins(count: [\"1\", \"2\", \"3\"]),\n        ],\n        coldest",
+    );
+    let design = write(&folder, "pins.ron", &pins);
+    let run = coldkick(&["size", text(&design), "--trials", "0", "--format", "json"]);
+    let value: Value = serde_json::from_str(&run.out).expect("JSON");
+    let best = value["best"].as_array().expect("the best");
+    let number = |row: usize, key: &str| best[row][key].as_f64().expect("a number");
+    assert!(number(1, "mass_kg") < 1.001 * number(0, "mass_kg"));
+    assert!(number(1, "margin") > number(0, "margin") + 0.01);
+    let run = coldkick(&["size", text(&design), "--trials", "0"]);
+    let flat = run.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        flat.contains("Row 2 is only 0.0430 g heavier than the first and has a least margin of +"),
+        "{}",
+        run.out
+    );
 }
 
 #[test]
@@ -360,7 +488,11 @@ fn bad_sections_are_refused_before_any_work() {
     refused(
         &free(r#"value(of: "vessels.bay.volume", least: "0.5 L", most: "0.3 L")"#),
         &[],
-        &["least must be less than most", "bad.ron:"],
+        &[
+            "least must be less than most",
+            "bad.ron:",
+            "the larger as most",
+        ],
     );
     refused(
         &free(r#"value(of: "vessels.bay.volum", least: "0.3 L", most: "0.5 L")"#),
@@ -381,6 +513,16 @@ fn bad_sections_are_refused_before_any_work() {
         &free(r#"value(of: "vessels.bay.volume", least: "0.3 L", most: "0.5 L", step: "1 L")"#),
         &[],
         &["steps between the bounds"],
+    );
+    refused(
+        &free(r#"value(of: "vessels.bay.volume", least: "0.3 L", most: "0.5 L", step: "0 L")"#),
+        &[],
+        &["a step of nothing", "leave it out"],
+    );
+    refused(
+        &free(r#"pins(count: ["0", "3"])"#),
+        &[],
+        &["whole number from 1 to 64", "such as \"3\""],
     );
     refused(
         &free(r#"value(of: "vessels.bay.temperature", least: "1 degC", most: "5 degC")"#),

@@ -34,7 +34,7 @@ fn scale(aim: Aim, all: &[Assessment], units: UnitSystem) -> Scale {
     let in_unit = |dimension, name: &str| {
         let unit = axis_unit(dimension, largest, units);
         Scale {
-            label: format!("{name}, {}", unit.symbol),
+            label: format!("{name} [{}]", unit.symbol),
             place: Box::new(move |a: &Assessment| unit.from_si(a.objective(aim))),
         }
     };
@@ -42,11 +42,11 @@ fn scale(aim: Aim, all: &[Assessment], units: UnitSystem) -> Scale {
         Aim::LeastMass => in_unit(Dimension::Mass, "mass"),
         Aim::LeastVolume => in_unit(Dimension::Volume, "volume"),
         Aim::MostMargin => Scale {
-            label: "least margin over a limit, %".to_owned(),
+            label: "least margin over a limit [%]".to_owned(),
             place: Box::new(|a: &Assessment| 100.0 * a.margin()),
         },
         Aim::MostChance => Scale {
-            label: "chance at the worst temperature, %".to_owned(),
+            label: "chance at the worst temperature [%]".to_owned(),
             place: Box::new(|a: &Assessment| -100.0 * a.objective(Aim::MostChance)),
         },
     }
@@ -86,6 +86,19 @@ pub fn draw(
     let count = groups.map_or(1, |choice| choice.options.len());
     let mut plots: Vec<Plot> = Vec::new();
     let mut entries = Vec::new();
+    let alone = answer.front.is_empty();
+    if alone {
+        // Around the point that stands for it, so that it is found among many.
+        let ring = answer.best.iter().take(1).map(&place);
+        plots.push(
+            ScatterPlot::new()
+                .with_data(ring.collect::<Vec<_>>())
+                .with_color(INK)
+                .with_marker(MarkerShape::Circle)
+                .with_size(8.0)
+                .into(),
+        );
+    }
     for option in 0..count {
         let points: Vec<(f64, f64)> = shown
             .iter()
@@ -114,31 +127,29 @@ pub fn draw(
             dasharray: None,
         });
     }
-    let front = if answer.front.is_empty() {
-        answer.best.iter().take(1).map(&place).collect()
-    } else {
-        answer.front.iter().map(&place).collect::<Vec<_>>()
-    };
-    let (label, shape) = if answer.front.is_empty() {
+    let front: Vec<(f64, f64)> = answer.front.iter().map(&place).collect();
+    let (label, shape) = if alone {
         ("best", LegendShape::Marker(MarkerShape::Circle))
     } else {
         ("trade-off", LegendShape::Line)
     };
-    plots.push(
-        LinePlot::new()
-            .with_data(front.clone())
-            .with_color(INK)
-            .with_stroke_width(1.5)
-            .into(),
-    );
-    plots.push(
-        ScatterPlot::new()
-            .with_data(front)
-            .with_color(INK)
-            .with_marker(MarkerShape::Circle)
-            .with_size(2.5)
-            .into(),
-    );
+    if !alone {
+        plots.push(
+            LinePlot::new()
+                .with_data(front.clone())
+                .with_color(INK)
+                .with_stroke_width(1.5)
+                .into(),
+        );
+        plots.push(
+            ScatterPlot::new()
+                .with_data(front)
+                .with_color(INK)
+                .with_marker(MarkerShape::Circle)
+                .with_size(2.5)
+                .into(),
+        );
+    }
     entries.push(LegendEntry {
         label: label.to_owned(),
         color: INK.to_owned(),

@@ -2,8 +2,9 @@
 
 use std::fmt::Write;
 
-use crate::design::sizing::Bill;
+use crate::design::sizing::{Bill, OpenValue};
 use crate::report::terminal::{FAIL, PASS, WARNING, bullet, cautions, columns, heading};
+use crate::study::CriterionKind;
 use crate::study::sizing::{Aim, Assessment, Case, Chance, Progress, Requirement, Workshop};
 use crate::units::{UnitSystem, format_mass, format_percent, format_volume, significant};
 
@@ -32,6 +33,7 @@ pub fn answer(sized: &Sized<'_>, bill: Option<&Bill>, units: UnitSystem, brief: 
         }
         if let Some(bill) = bill {
             parts(&mut out, bill, units);
+            weightless(&mut out, sized, bill);
         }
         smaller(&mut out, sized, units);
         front(&mut out, sized, units);
@@ -160,6 +162,48 @@ fn best(out: &mut String, sized: &Sized<'_>, units: UnitSystem) {
         rows.push(row);
     }
     columns(out, &rows);
+    hardly_more(out, sized, units);
+}
+
+/// Difference of mass or volume that nobody weighs or measures [1].
+const HARDLY: f64 = 1e-3;
+
+/// What has clearly more margin than the first and is hardly heavier or larger, such as one more pin.
+fn hardly_more(out: &mut String, sized: &Sized<'_>, units: UnitSystem) {
+    let best = &sized.answer.best;
+    let (Some(first), [aim]) = (best.first(), sized.plan().aims.as_slice()) else {
+        return;
+    };
+    if !matches!(aim, Aim::LeastMass | Aim::LeastVolume) {
+        return;
+    }
+    let size = |found: &Assessment| found.objective(*aim);
+    let rest = best.iter().enumerate().skip(1);
+    let alike = rest.filter(|(_, found)| size(found) <= (1.0 + HARDLY) * size(first));
+    let better = alike.filter(|(_, found)| found.margin() > first.margin() + 0.01);
+    // Of those with the same margin, what comes first.
+    let most = better.reduce(|most, next| {
+        if next.1.margin() > most.1.margin() + 1e-6 {
+            next
+        } else {
+            most
+        }
+    });
+    let Some((place, found)) = most else {
+        return;
+    };
+    let more = size(found) - size(first);
+    let more = match aim {
+        Aim::LeastVolume => format!("{} larger", format_volume(more, units)),
+        _ => format!("{} heavier", format_mass(more, units)),
+    };
+    let line = format!(
+        "Row {} is only {more} than the first and has a least margin of {}, {}.",
+        place + 1,
+        signed(found.margin()),
+        sized.in_words(found, units)
+    );
+    bullet(out, "  - ", &line);
 }
 
 /// Every requirement of the best at every temperature.
@@ -204,12 +248,16 @@ fn chances(out: &mut String, sized: &Sized<'_>, found: &Assessment, units: UnitS
         let failed: Vec<String> = chance
             .failures
             .iter()
-            .map(|(name, count)| format!("{name} {count}"))
+            .map(|(name, count)| {
+                let kind = CriterionKind::from_name(name);
+                let name = kind.map_or_else(|| name.clone(), |kind| kind.failure());
+                format!("{name} ({count})")
+            })
             .collect();
         if failed.is_empty() {
             line.push_str(": no failure among these trials, which is not certainty");
         } else {
-            line.push_str(": fails first ");
+            line.push_str(": what fails first is ");
             line.push_str(&failed.join(", "));
         }
         bullet(out, "  - ", &line);
@@ -234,19 +282,23 @@ fn drill(out: &mut String, sized: &Sized<'_>, found: &Assessment, units: UnitSys
     let values = plan.values.iter().zip(&found.candidate.points);
     let rows: Vec<Vec<String>> = values
         .map(|(value, point)| {
-            let at_end = match *point {
-                0 => "the least allowed",
-                point if point + 1 == value.points => "the most allowed",
-                _ => "",
-            };
             vec![
                 value.name.clone(),
                 value.shown(*point, units),
-                at_end.to_owned(),
+                end(value, *point).unwrap_or_default().to_owned(),
             ]
         })
         .collect();
     columns(out, &rows);
+}
+
+/// Which of its bounds a value is at.
+fn end(value: &OpenValue, point: u32) -> Option<&'static str> {
+    match point {
+        0 => Some("the least allowed"),
+        point if point + 1 == value.points => Some("the most allowed"),
+        _ => None,
+    }
 }
 
 fn parts(out: &mut String, bill: &Bill, units: UnitSystem) {
@@ -270,6 +322,28 @@ fn parts(out: &mut String, bill: &Bill, units: UnitSystem) {
         String::new(),
     ]);
     columns(out, &rows);
+}
+
+/// Vessels whose volume is open and whose shell weighs nothing: the mass does not say which volume is better.
+fn weightless(out: &mut String, sized: &Sized<'_>, bill: &Bill) {
+    for value in &sized.plan().values {
+        let vessel = value.path.strip_prefix("vessels.");
+        let Some(vessel) = vessel.and_then(|path| path.strip_suffix(".volume")) else {
+            continue;
+        };
+        let shell = format!("shell of {vessel}");
+        if bill
+            .items
+            .iter()
+            .any(|item| item.what == shell && item.mass == 0.0)
+        {
+            let line = format!(
+                "The mass leaves out the {shell}, however large its volume. Remedy: write its \
+                 `wall: (material: ..., mass: ...)`, which then grows with the volume."
+            );
+            bullet(out, "  ! ", &line);
+        }
+    }
 }
 
 fn smaller(out: &mut String, sized: &Sized<'_>, units: UnitSystem) {
@@ -353,6 +427,14 @@ fn blocked(out: &mut String, sized: &Sized<'_>, units: UnitSystem) {
         let line = format!("The closest is {}.", sized.in_words(nearest, units));
         bullet(out, "  - ", &line);
         failures(out, sized, nearest, units);
+        let values = sized.plan().values.iter().zip(&nearest.candidate.points);
+        let ends: Vec<String> = values
+            .filter_map(|(value, point)| Some(format!("{} at {}", value.name, end(value, *point)?)))
+            .collect();
+        if !ends.is_empty() {
+            let line = format!("It has {}: wider bounds may help.", ends.join(", "));
+            bullet(out, "  - ", &line);
+        }
     }
     heading(out, "What would open a solution");
     if sized.answer.relaxations.is_empty() {
