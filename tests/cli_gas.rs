@@ -331,7 +331,7 @@ fn wrong_values() {
     );
     refused(
         &with("--temperature", "-300 degC"),
-        &["--temperature", "outside"],
+        &["--temperature", "outside", "choose a value inside"],
     );
     refused(
         &with("--temperature", "350 K"),

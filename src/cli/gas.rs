@@ -264,10 +264,14 @@ fn explain(error: &ThermoError, first: &Given<'_>, second: &Given<'_>) -> Failur
                 .into_iter()
                 .find(|given| property.starts_with(given.property.name()));
             match culprit {
-                Some(given) => {
-                    Failure::input(format!("{} {:?}: {error}", given.flag, given.text), "")
-                }
-                None => Failure::input(format!("{both}: {error}"), ""),
+                Some(given) => Failure::input(
+                    format!("{} {:?}: {error}", given.flag, given.text),
+                    "the model says nothing beyond it: choose a value inside",
+                ),
+                None => Failure::input(
+                    format!("{both}: {error}"),
+                    "the model says nothing beyond it: choose a state inside",
+                ),
             }
         }
         ThermoError::NoSuchState { reason, .. } => {

@@ -283,6 +283,16 @@ impl Problem {
                 name: found, known, ..
             } => suggest(found, known),
             Problem::NoSuchField { missing, known, .. } => suggest(missing, known),
+            Problem::Order { lower, upper } => Some(format!(
+                "write the smaller of the two as {lower}, the larger as {upper}"
+            )),
+            Problem::Count { most, .. } => Some(format!(
+                "write it in quotes without a unit, such as \"{}\"",
+                most.min(&3)
+            )),
+            Problem::Unreadable { .. } => {
+                Some("name a design file; `coldkick new FILE` writes a starter".to_owned())
+            }
             Problem::Duplicate { .. } => Some("remove or rename one of the two".to_owned()),
             Problem::BadName { .. } => {
                 Some("names are letters, digits, `-` and `_`, and start with a letter".to_owned())
