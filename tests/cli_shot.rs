@@ -375,6 +375,26 @@ fn output_that_cannot_be_written_is_refused_before_computing() {
     assert_eq!(files(&folder), 1);
 }
 
+/// A hole as wide as a bucket in a manifold of 1.5 mL: what cannot be followed is a vessel with a name, and the way out
+/// is said; the numbers of the integrator's state, which have no names, are not.
+#[test]
+fn a_run_that_cannot_be_followed_names_the_vessel() {
+    let run = coldkick(&[
+        "shot",
+        "fixtures/designs/tern-primary.ron",
+        "--set",
+        "paths.pierced-neck.diameter=300 mm",
+        "--set",
+        "paths.valve.diameter=250 mm",
+    ]);
+    assert_eq!(run.code, 3, "{} {}", run.out, run.err);
+    let flat = run.err.split_whitespace().collect::<Vec<_>>().join(" ");
+    for words in ["the integration stopped", "`manifold`", "more volume"] {
+        assert!(flat.contains(words), "no `{words}` in: {}", run.err);
+    }
+    assert!(!flat.contains("state ["), "{}", run.err);
+}
+
 #[test]
 fn wrong_units_name_the_field() {
     refused(

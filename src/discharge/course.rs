@@ -9,9 +9,11 @@ use crate::discharge::settings::{Extent, Settings};
 use crate::discharge::{Discharge, DischargeError, Ending, EventKind, EventRecord};
 use crate::mechanics::NoseEvent;
 use crate::network::layout::Layout;
-use crate::network::spec::System;
-use crate::network::{Network, NetworkEvent, Onset};
-use crate::numerics::integrate::{Integrator, Settings as IntegratorSettings, StepView, Stop};
+use crate::network::spec::{End, System};
+use crate::network::{Network, NetworkError, NetworkEvent, Onset};
+use crate::numerics::integrate::{
+    IntegrateError, Integrator, Settings as IntegratorSettings, StepView, Stop,
+};
 use crate::thermo::source::PropertySource;
 
 /// Relative tolerance once the nose is clear and the bay has vented: the separation is over, and what
@@ -158,7 +160,7 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
                 };
                 self.integrator
                     .advance(&mut self.network, next, &mut observe)
-                    .map_err(DischargeError::from)?
+                    .map_err(|error| self.stopped(error))?
             } else {
                 Stop::End
             };
@@ -182,6 +184,44 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
             }
         }
         Ok(())
+    }
+
+    /// Why the run could not go on, and which vessel is hardest to follow.
+    fn stopped(&mut self, error: IntegrateError<NetworkError>) -> DischargeError {
+        let time = self.integrator.time();
+        let error = match error {
+            IntegrateError::System { source, time, .. } => {
+                return DischargeError::State { time, source };
+            }
+            other => Box::new(other),
+        };
+        let state = self.integrator.state().to_vec();
+        if let Err(source) = self.network.evaluate(time, &state) {
+            return DischargeError::State { time, source };
+        }
+        let turnover = |vessel: usize| {
+            let flows = self.system.paths.iter().zip(self.network.flows());
+            let own = flows.filter(|(path, _)| {
+                path.from == End::Vessel(vessel) || path.to == End::Vessel(vessel)
+            });
+            let flow: f64 = own.map(|(_, flow)| flow.mass_flow.abs()).sum();
+            let contents = self.network.contents(vessel);
+            (contents.co2_mass + contents.air_mass) / flow
+        };
+        let vessels = self.system.vessels.iter().enumerate();
+        let fastest = vessels
+            .map(|(index, vessel)| (turnover(index), vessel))
+            .min_by(|a, b| a.0.total_cmp(&b.0));
+        let (turnover, vessel) = fastest
+            .map_or((f64::INFINITY, String::new()), |(turnover, vessel)| {
+                (turnover, vessel.name.clone())
+            });
+        DischargeError::Integration {
+            time,
+            vessel,
+            turnover,
+            error,
+        }
     }
 
     /// What happens at a known time; the end at the horizon.

@@ -24,8 +24,21 @@ pub enum DischargeError {
         source: NetworkError,
     },
     /// The integration could not go on.
-    #[error("the integration stopped: {0}")]
-    Integration(Box<IntegrateError<NetworkError>>),
+    #[error(
+        "at {time:.6} s the integration stopped, {}; what is in `{vessel}` changes fastest, all of it in {turnover:.1e} s: \
+         give it more volume or smaller openings, or let them open more slowly",
+        reason(.error)
+    )]
+    Integration {
+        /// When [s].
+        time: f64,
+        /// The vessel with the most flow for what is in it.
+        vessel: String,
+        /// What is in it over the flow to and from it [s].
+        turnover: f64,
+        /// What the integrator says.
+        error: Box<IntegrateError<NetworkError>>,
+    },
     /// The motion of the nose off its coupler could not be followed.
     #[error("off its coupler, the nose could not be followed: {0}")]
     Coasting(Box<IntegrateError<std::convert::Infallible>>),
@@ -55,11 +68,14 @@ pub enum DischargeError {
     },
 }
 
-impl From<IntegrateError<NetworkError>> for DischargeError {
-    fn from(error: IntegrateError<NetworkError>) -> Self {
-        match error {
-            IntegrateError::System { source, time, .. } => Self::State { time, source },
-            other => Self::Integration(Box::new(other)),
+/// Why an integration could not go on, without its state: its numbers have no names.
+fn reason(error: &IntegrateError<NetworkError>) -> String {
+    match error {
+        IntegrateError::TooManySteps { attempts, .. } => {
+            format!("{attempts} steps were not enough")
         }
+        IntegrateError::StepTooSmall { step, .. } => format!("as a step of {step:e} s is too long"),
+        IntegrateError::NotFinite { .. } => "as a rate is no number".to_owned(),
+        other => other.to_string(),
     }
 }
