@@ -41,6 +41,16 @@ fn refused(arguments: &[&str], mentions: &[&str]) {
     }
 }
 
+/// A pure number has no unit in its range either.
+#[test]
+fn a_vapour_fraction_beyond_one_is_refused_without_a_unit() {
+    let (code, _, err) = gas(&["--quality", "1.5", "--temperature", "280 K"]);
+    assert_eq!(code, 2);
+    let flat = err.split_whitespace().collect::<Vec<_>>().join(" ");
+    let words = "vapour fraction 1.5 is outside the model's range 0 .. 1 help:";
+    assert!(flat.contains(words), "{err}");
+}
+
 #[test]
 fn json_has_exactly_the_documented_keys() {
     let state = json(&["--temperature", "300 K", "--pressure", "20 bara"]);

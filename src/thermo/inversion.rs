@@ -202,7 +202,7 @@ pub fn line_at_pressure(pressure: f64) -> Result<Coexistence, ThermoError> {
 /// # Errors
 /// Pressure outside the lines or fraction outside 0 .. 1.
 pub fn at_pressure_quality(pressure: f64, quality: f64) -> Result<State, ThermoError> {
-    check_range("vapour fraction", "-", quality, 0.0, 1.0)?;
+    check_range("vapour fraction", "", quality, 0.0, 1.0)?;
     Ok(at_quality(&line_at_pressure(pressure)?, quality))
 }
 
@@ -211,7 +211,7 @@ pub fn at_pressure_quality(pressure: f64, quality: f64) -> Result<State, ThermoE
 /// # Errors
 /// Temperature outside the lines or fraction outside 0 .. 1.
 pub fn at_temperature_quality(temperature: f64, quality: f64) -> Result<State, ThermoError> {
-    check_range("vapour fraction", "-", quality, 0.0, 1.0)?;
+    check_range("vapour fraction", "", quality, 0.0, 1.0)?;
     check_range(
         "temperature",
         "K",

@@ -38,15 +38,24 @@ pub const HIGHEST_PRESSURE: f64 = 800e6;
 /// Highest pressure at which the equation of dry ice holds [Pa].
 pub const HIGHEST_SOLID_PRESSURE: f64 = 500e6;
 
+/// A value as it is written; a pure number has no unit.
+fn with_unit(value: &f64, unit: &str) -> String {
+    format!("{value} {unit}").trim_end().to_owned()
+}
+
 /// Why a state of CO2 could not be found.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum ThermoError {
     /// A given property lies outside the range of the model.
-    #[error("{property} {value} {unit} is outside the model's range {low} .. {high} {unit}")]
+    #[error(
+        "{property} {} is outside the model's range {low} .. {}",
+        with_unit(.value, .unit),
+        with_unit(.high, .unit)
+    )]
     OutOfRange {
         /// Name of the property.
         property: &'static str,
-        /// SI unit.
+        /// SI unit; empty for a pure number.
         unit: &'static str,
         /// Value given.
         value: f64,

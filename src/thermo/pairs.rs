@@ -306,7 +306,7 @@ fn at_quality(a: (Property, f64), b: (Property, f64)) -> Result<State, ThermoErr
     if !(0.0..=1.0).contains(&quality) {
         return Err(ThermoError::OutOfRange {
             property: "vapour fraction",
-            unit: "-",
+            unit: "",
             value: quality,
             low: 0.0,
             high: 1.0,
