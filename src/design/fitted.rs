@@ -3,7 +3,7 @@
 use crate::flow::opening::{Opening, PortLaw};
 use crate::network::spec::System;
 use crate::study::diagnosis::{Cause, Diagnosis, Explanation, FittedValue, Places};
-use crate::units::{Dimension, UnitSystem, axis_unit};
+use crate::units::{Dimension, DisplayUnit, UnitSystem, axis_unit};
 
 use super::Design;
 use super::document::field_of;
@@ -32,13 +32,13 @@ pub fn with_fitted(design: &Design, diagnosis: &Diagnosis) -> Result<String, Des
         if value.trace.is_some() || copied || value.resolved < WORTH_WRITING {
             continue;
         }
-        if get(&text, path).is_some() {
+        if let Some(written) = get(&text, path) {
             // By path, for the design may be another than the one that was tested.
             let input = design.inputs().iter().find(|input| input.path == path);
             let support = input.map_or((f64::NEG_INFINITY, f64::INFINITY), |input| {
                 input.distribution.support()
             });
-            text = set(name, &text, path, &narrowed(value, support))?;
+            text = set(name, &text, path, &narrowed(&written, value, support))?;
         }
     }
     match diagnosis.verdict() {
@@ -73,27 +73,28 @@ fn without_loose_ends(name: &str, mut text: String) -> Result<String, DesignErro
 }
 
 /// A normal distribution of the width of the interval, within four standard deviations and inside
-/// what the design allowed.
-fn narrowed(value: &FittedValue, (least, most): (f64, f64)) -> String {
+/// what the design allowed, in the unit of what it stands for, written `like` this.
+fn narrowed(like: &str, value: &FittedValue, (least, most): (f64, f64)) -> String {
     let deviation = (value.high - value.low) / (2.0 * 1.644_853_627);
     let inside = 0.98;
     let low = (value.value - 4.0 * deviation).max(value.value - inside * (value.value - least));
     let high = (value.value + 4.0 * deviation).min(value.value + inside * (most - value.value));
     if !(deviation > 0.0 && low < value.value && value.value < high) {
-        return quantity(value.dimension, value.value);
+        return quantity(like, value.dimension, value.value);
     }
     format!(
         "normal {} sd {} within {} .. {}",
-        quantity(value.dimension, value.value),
-        quantity(value.dimension.difference(), deviation),
-        quantity(value.dimension, low),
-        quantity(value.dimension, high),
+        quantity(like, value.dimension, value.value),
+        quantity(like, value.dimension.difference(), deviation),
+        quantity(like, value.dimension, low),
+        quantity(like, value.dimension, high),
     )
 }
 
-/// A quantity with six digits, in the unit a person would use.
-fn quantity(dimension: Dimension, value: f64) -> String {
-    let unit = axis_unit(dimension, value, UnitSystem::Metric);
+/// A quantity with six digits, in the unit of what is written `like` this, or one a person would use.
+fn quantity(like: &str, dimension: Dimension, value: f64) -> String {
+    let unit = DisplayUnit::written(dimension, like)
+        .unwrap_or_else(|| axis_unit(dimension, value, UnitSystem::Metric));
     let shown = unit.from_si(value);
     let digits = if shown == 0.0 {
         0
@@ -106,7 +107,7 @@ fn quantity(dimension: Dimension, value: f64) -> String {
 }
 
 /// A value of the system with the fitted spread of the fault that it is, if it is one.
-fn spread(faults: &[FittedValue], dimension: Dimension, value: f64) -> String {
+fn spread(like: &str, faults: &[FittedValue], dimension: Dimension, value: f64) -> String {
     let is = |fault: &&FittedValue| {
         fault.dimension == dimension && (fault.value - value).abs() <= 1e-9 * value.abs()
     };
@@ -117,9 +118,9 @@ fn spread(faults: &[FittedValue], dimension: Dimension, value: f64) -> String {
             } else {
                 f64::NEG_INFINITY
             };
-            narrowed(fault, (least, f64::INFINITY))
+            narrowed(like, fault, (least, f64::INFINITY))
         }
-        None => quantity(dimension, value),
+        None => quantity(like, dimension, value),
     }
 }
 
@@ -130,7 +131,9 @@ fn with_fault(
     system: &System,
 ) -> Result<String, DesignError> {
     let cause = explanation.cause;
-    let quantity = |dimension, value| spread(&explanation.faults, dimension, value);
+    let quantity =
+        |like: &str, dimension, value| spread(like, &explanation.faults, dimension, value);
+    let written = |text: &str, path: &str| get(text, path).unwrap_or_default();
     let places = Places::of(system);
     let path_name = |index: Option<usize>| {
         index
@@ -152,7 +155,7 @@ fn with_fault(
                 "(kind: \"leak\", from: {:?}, to: \"ambient\", area: {:?}, discharge_coefficient: \
                  \"{}\")",
                 bay.name,
-                quantity(Dimension::Area, leak.area),
+                quantity("", Dimension::Area, leak.area),
                 leak.discharge_coefficient
             );
             add(name, &text, "paths", &leak.name, &entry)
@@ -178,15 +181,18 @@ fn with_fault(
         },
         Cause::CartridgeLight => match vessel {
             Some((at, vessel)) => {
-                let charge = quantity(Dimension::Mass, vessel.co2_mass);
-                write(text, format!("{at}.charge"), charge)
+                let path = format!("{at}.charge");
+                let charge = quantity(&written(&text, &path), Dimension::Mass, vessel.co2_mass);
+                write(text, path, charge)
             }
             None => Ok(text),
         },
         Cause::CartridgeCold => match vessel {
             Some((at, vessel)) => {
-                let temperature = quantity(Dimension::Temperature, vessel.temperature);
-                write(text, format!("{at}.temperature"), temperature)
+                let path = format!("{at}.temperature");
+                let like = written(&text, &path);
+                let temperature = quantity(&like, Dimension::Temperature, vessel.temperature);
+                write(text, path, temperature)
             }
             None => Ok(text),
         },
@@ -194,14 +200,15 @@ fn with_fault(
             let Some((nose, _)) = &system.nose else {
                 return Ok(text);
             };
+            let like = written(&text, "nose.pins");
             let pins: Vec<String> = nose
                 .pins
                 .iter()
                 .map(|pin| {
                     format!(
                         "(strength: {:?}, tear_length: {:?})",
-                        quantity(Dimension::Force, pin.strength),
-                        quantity(Dimension::Length, pin.tear_length)
+                        quantity(&like, Dimension::Force, pin.strength),
+                        quantity(&like, Dimension::Length, pin.tear_length)
                     )
                 })
                 .collect();
@@ -215,17 +222,14 @@ fn with_fault(
             let Some((nose, _)) = &system.nose else {
                 return Ok(text);
             };
-            let force = |force| quantity(Dimension::Force, force);
-            let text = write(
-                text,
-                "nose.static_friction".to_owned(),
-                force(nose.static_friction),
-            )?;
-            write(
-                text,
-                "nose.kinetic_friction".to_owned(),
-                force(nose.kinetic_friction),
-            )
+            let frictions = [
+                ("nose.static_friction", nose.static_friction),
+                ("nose.kinetic_friction", nose.kinetic_friction),
+            ];
+            frictions.into_iter().try_fold(text, |text, (path, force)| {
+                let force = quantity(&written(&text, path), Dimension::Force, force);
+                write(text, path.to_owned(), force)
+            })
         }
     }
 }
@@ -236,19 +240,24 @@ fn with_area(name: &str, text: String, at: &str, area: f64) -> Result<String, De
         .and_then(|holes| holes.trim().parse::<f64>().ok())
         .unwrap_or(1.0);
     let area = area / holes;
-    let (field, value) = if get(&text, &format!("{at}.diameter")).is_some() {
-        let diameter = (4.0 * area / std::f64::consts::PI).sqrt();
-        ("diameter", quantity(Dimension::Length, diameter))
-    } else {
-        ("area", quantity(Dimension::Area, area))
-    };
-    set(name, &text, &format!("{at}.{field}"), &value)
+    let (wide, whole) = (format!("{at}.diameter"), format!("{at}.area"));
+    match get(&text, &wide) {
+        Some(like) => {
+            let diameter = (4.0 * area / std::f64::consts::PI).sqrt();
+            let diameter = quantity(&like, Dimension::Length, diameter);
+            set(name, &text, &wide, &diameter)
+        }
+        None => {
+            let like = get(&text, &whole).unwrap_or_default();
+            set(name, &text, &whole, &quantity(&like, Dimension::Area, area))
+        }
+    }
 }
 
 /// An opening as a design writes it.
 fn opening(opening: &Opening) -> String {
-    let time = |value| quantity(Dimension::Time, value);
-    let angle = |value| quantity(Dimension::Angle, value);
+    let time = |value| quantity("", Dimension::Time, value);
+    let angle = |value| quantity("", Dimension::Angle, value);
     match opening {
         Opening::Instant => "instant".to_owned(),
         Opening::Ramp { lag, duration } => {
@@ -278,7 +287,7 @@ fn opening(opening: &Opening) -> String {
                             format!(
                                 "({:?}, {:?})",
                                 angle(*at),
-                                quantity(Dimension::Fraction, *share)
+                                quantity("", Dimension::Fraction, *share)
                             )
                         })
                         .collect();
@@ -288,9 +297,50 @@ fn opening(opening: &Opening) -> String {
             format!(
                 "servo(lag: {:?}, slew: {:?}, travel: {:?}, port: {port})",
                 time(*lag),
-                quantity(Dimension::SlewTime, 1.0 / slew_rate),
+                quantity("", Dimension::SlewTime, 1.0 / slew_rate),
                 angle(*travel)
             )
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A value of 10.05 g, a spread of 0.1 g, of a charge that the design says in ounces: 10.05 g / 28.349523125 g.
+    #[test]
+    fn what_is_fitted_keeps_the_unit_it_was_written_in() {
+        let value = |dimension, value: f64, half: f64| FittedValue {
+            label: String::new(),
+            path: None,
+            input: None,
+            trace: None,
+            dimension,
+            value,
+            low: value - half,
+            high: value + half,
+            expected: value,
+            shift: 0.0,
+            resolved: 1.0,
+        };
+        let charge = value(Dimension::Mass, 0.01005, 1.644_853_627e-4);
+        let support = (0.0, f64::INFINITY);
+        assert_eq!(
+            narrowed("normal 0.35 oz sd 0.02 oz", &charge, support),
+            "normal 0.354503 oz sd 0.00352740 oz within 0.340394 oz .. 0.368613 oz"
+        );
+        // 50 degF is 283.15 K; a difference of 9 degF is 5 K.
+        let warmth = value(Dimension::Temperature, 283.15, 5.0 * 1.644_853_627);
+        let narrow = narrowed("normal 40 degF sd 10 degF", &warmth, (200.0, 400.0));
+        assert!(
+            narrow.starts_with("normal 50.0000 degF sd 9.00000 degF within 14.0000 degF"),
+            "{narrow}"
+        );
+        assert_eq!(
+            quantity("0.083 in", Dimension::Length, 0.0254),
+            "1.00000 in"
+        );
+        assert_eq!(quantity("", Dimension::Length, 0.0021), "2.10000 mm");
     }
 }
