@@ -49,7 +49,7 @@ const WITHIN_REACH: f64 = 60.0;
 #[must_use]
 pub fn closer_to(cost: f64) -> Effort {
     Effort {
-        wanted: cost + NOT_FAR,
+        wanted: cost + WITHIN_REACH,
         ..CLOSER
     }
 }

@@ -14,7 +14,7 @@ use super::hypothesis::{CLOSER, FIRST, Hypothesis, MUCH_LESS, OF_A_LOOK};
 use super::lender::{Lender, borrow, next_lender, scan_again, with_its_choice};
 use super::model::Model;
 use super::ranking::{
-    IN_THE_RUNNING, TOGETHER, best_of, explained, in_turns, most_likely, weight_of,
+    BORROWS, IN_THE_RUNNING, TOGETHER, best_of, explained, in_turns, most_likely, weight_of,
 };
 
 /// Further starts of each cause that are followed while nothing explains the traces.
@@ -100,12 +100,13 @@ pub fn refine<'m, 'a>(
 }
 
 /// First fits that were cut short go on with sensitivities of their own, unless they are so close to the best that they
-/// will be looked at with all care, or have been told to be out of reach.
+/// will be looked at with all care, or are far behind and have been told to be out of reach.
 pub fn closer(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
     let most = most_likely(hypotheses, settings);
     in_turns(hypotheses, settings, |hypothesis| {
         let behind = most - hypothesis.log_weight(settings);
-        if behind != 0.0 && behind <= HOPELESS || hypothesis.is_out_of_reach() {
+        let known = behind > BORROWS && hypothesis.is_out_of_reach();
+        if behind != 0.0 && behind <= HOPELESS || known {
             return;
         }
         let effort = Effort {
