@@ -15,7 +15,7 @@ pub(super) struct Share {
     /// The estimate; `None` where it is lost in its noise: beyond what a share can be, or with half of all shares
     /// inside its interval.
     pub estimate: Option<f64>,
-    /// The part of its interval where shares can be.
+    /// The part of its interval where shares can be; all of it where there is no such part, as nothing is told then.
     pub interval: (f64, f64),
 }
 
@@ -25,9 +25,10 @@ impl Share {
         let (low, high) = (index.low.clamp(0.0, 1.0), index.high.clamp(0.0, 1.0));
         let possible = (-ROUNDING..=1.0 + ROUNDING).contains(&index.estimate);
         let told = possible && high - low <= TOLD;
+        let beyond = index.low > 1.0 + ROUNDING || index.high < -ROUNDING;
         Self {
             estimate: told.then(|| index.estimate.clamp(0.0, 1.0)),
-            interval: (low, high),
+            interval: if beyond { (0.0, 1.0) } else { (low, high) },
         }
     }
 
@@ -59,4 +60,29 @@ pub(super) fn more_rows(found: &Sensitivities) -> Option<u64> {
     let mut inputs = found.inputs.iter();
     let lost = inputs.any(|input| Share::of(&input.total).estimate.is_none());
     lost.then(|| (4 * found.rows as u64).max(USUAL))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn shown(low: f64, estimate: f64, high: f64) -> String {
+        let index = IndexInterval {
+            low,
+            estimate,
+            high,
+        };
+        Share::of(&index).with_interval()
+    }
+
+    #[test]
+    fn no_share_is_shown_that_cannot_be() {
+        assert_eq!(shown(0.1, 0.25, 0.4), "25 % (10 to 40)");
+        assert_eq!(shown(-0.3, -0.002, 0.1), "0 % (0 to 10)");
+        assert_eq!(shown(0.2, 0.6, 1.4), "20 to 100 %");
+        assert_eq!(shown(0.8, 1.3, 1.9), "80 to 100 %");
+        // All of the interval beyond what can be: noise, not a share of all or of nothing.
+        assert_eq!(shown(1.2, 5.5, 9.0), "0 to 100 %");
+        assert_eq!(shown(-9.0, -3.0, -0.2), "0 to 100 %");
+    }
 }
