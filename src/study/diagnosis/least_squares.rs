@@ -37,8 +37,6 @@ const BEYOND: f64 = 1.1;
 const INSIDE: f64 = 0.05;
 /// Newton steps towards the least with one lambda, and the change that ends them.
 const NEWTON: (usize, f64) = (15, 1e-5);
-/// Shares of a Newton step that are tried, the first with which the cost falls taken: coordinates bend, and values end.
-const SHARES: [f64; 6] = [1.0, 0.5, 0.25, 0.1, 0.03, 0.01];
 /// Step of the slopes between variates and coordinates.
 const SLOPE: f64 = 1e-4;
 
@@ -201,29 +199,35 @@ impl Local<'_> {
         let mut variates = from.to_vec();
         let mut change = self.change(&variates);
         let mut cost = self.cost(&variates, &change, lambda);
+        let mut damping = 0.0;
         for _ in 0..NEWTON.0 {
-            let (downhill, curvature) = self.around(&variates, &change, lambda);
+            let (downhill, mut curvature) = self.around(&variates, &change, lambda);
             // As the curvature is at least 1, no more than this is to be gained.
             if dot(&downhill, &downhill) < NEWTON.1 {
                 break;
             }
-            let step = curvature.cholesky()?.solve(&downhill);
-            let attempt = |share: &f64| {
-                let moved: Vec<f64> = (step.iter().zip(&variates))
-                    .map(|(step, z)| (z + share * step).clamp(-reach, reach))
-                    .collect();
-                let after = self.change(&moved);
-                let new = self.cost(&moved, &after, lambda);
-                (*share, moved, after, new)
-            };
-            let mut attempts = SHARES.iter().map(attempt);
-            let Some((share, moved, after, new)) = attempts.find(|attempt| attempt.3 < cost) else {
+            let steepest = (0..variates.len()).map(|k| curvature.at(k, k));
+            let steepest = steepest.fold(0.0, f64::max);
+            for k in 0..variates.len() {
+                curvature.set(k, k, curvature.at(k, k) + damping);
+            }
+            let moved: Vec<f64> = (curvature.cholesky()?.solve(&downhill).iter())
+                .zip(&variates)
+                .map(|(step, z)| (z + step).clamp(-reach, reach))
+                .collect();
+            let after = self.change(&moved);
+            let new = self.cost(&moved, &after, lambda);
+            if new < cost {
+                let gained = cost - new;
+                (variates, change, cost) = (moved, after, new);
+                damping *= 0.1;
+                if gained < NEWTON.1 {
+                    break;
+                }
+            } else if damping > 1e6 * steepest || cost - new > -1e-9 {
                 break;
-            };
-            let gained = cost - new;
-            (variates, change, cost) = (moved, after, new);
-            if gained < NEWTON.1 && share == 1.0 {
-                break;
+            } else {
+                damping = (10.0 * damping).max(0.1 * steepest);
             }
         }
         let promised = dot(self.begin, self.begin) - self.cost(&variates, &change, 0.0);
