@@ -479,3 +479,26 @@ fn a_cartridge_full_to_the_brim_gives_its_charge() {
         }
     }
 }
+
+/// A bay that stays shut empties smoothly, so a run to the horizon takes few steps, by the slopes of the rates: what
+/// searches leave of the way to a state, of the order of their tolerance, is as large as the differences that slopes
+/// are made from. With that in them these runs took 332 and 229 steps, 5035 and 3086 evaluations.
+#[test]
+fn a_shut_bay_is_followed_in_long_steps() {
+    for (name, steps, evaluations) in [
+        ("tern-primary", 180, 2700),
+        ("gannet-reservoir-backup", 150, 1700),
+    ] {
+        let path = format!("{}/fixtures/designs/{name}.ron", env!("CARGO_MANIFEST_DIR"));
+        let design = Design::read(path.as_ref()).unwrap();
+        let (system, _) = design.system(&design.central()).unwrap();
+        let held = Settings::default().with_nose_held();
+        let tight = Settings {
+            relative_tolerance: Settings::default().relative_tolerance,
+            ..held
+        };
+        let audit = run(&system, &tight).unwrap().audit;
+        assert!(audit.steps < steps, "{name}: {audit:?}");
+        assert!(audit.evaluations < evaluations, "{name}: {audit:?}");
+    }
+}

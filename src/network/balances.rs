@@ -348,11 +348,45 @@ impl<'a, L: PropertySource> Network<'a, L> {
         Ok(())
     }
 
+    /// Contents at a state once more, each from its own temperature, so that nothing is left of where the search for
+    /// it began: the slopes of a gas are those at the last point looked at, which its temperature may miss by what
+    /// ends a search.
+    fn settle(&mut self, time: f64, state: &[f64]) -> Result<(), NetworkError> {
+        self.evaluate(time, state)?;
+        for (i, vessel) in self.system.vessels.iter().enumerate() {
+            let Some((key, (contents, _))) = self.known_contents[i].latest().copied() else {
+                continue;
+            };
+            let again = self
+                .contents_from(i, key, contents.temperature)
+                .map_err(|source| NetworkError::Vessel {
+                    vessel: vessel.name.clone(),
+                    source: Box::new(source),
+                })?;
+            if again != contents {
+                self.computed += 1;
+                self.versions[i] = self.computed;
+                self.known_contents[i].better((again, self.computed));
+            }
+        }
+        Ok(())
+    }
+
     /// Contents of a vessel from CO2 [kg], air [kg], energy [J] and volume [m3].
-    fn contents_of(
+    fn contents_of(&self, vessel: usize, key: [f64; 4]) -> Result<Contents, NetworkError> {
+        let guess = match self.known_contents[vessel].latest() {
+            Some((before, (contents, _))) => contents.temperature_after(before, &key),
+            None => self.system.vessels[vessel].temperature,
+        };
+        self.contents_from(vessel, key, guess)
+    }
+
+    /// The same from a temperature to start from [K].
+    fn contents_from(
         &self,
         vessel: usize,
         [co2_mass, air_mass, energy, volume]: [f64; 4],
+        guess: f64,
     ) -> Result<Contents, NetworkError> {
         if co2_mass.min(air_mass) < -self.overdraft {
             // A trial step that drains a vessel far beyond empty.
@@ -363,12 +397,6 @@ impl<'a, L: PropertySource> Network<'a, L> {
                 volume,
             });
         }
-        let guess = match self.known_contents[vessel].latest() {
-            Some((before, (contents, _))) => {
-                contents.temperature_after(before, &[co2_mass, air_mass, energy, volume])
-            }
-            None => self.system.vessels[vessel].temperature,
-        };
         Contents::new(
             &self.properties,
             self.system.vessels[vessel].condensation,
@@ -469,6 +497,16 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
             }
         }
         Ok(())
+    }
+
+    fn rates_for_differences(
+        &mut self,
+        time: f64,
+        state: &[f64],
+        rates: &mut [f64],
+    ) -> Result<(), NetworkError> {
+        self.settle(time, state)?;
+        self.rates(time, state, rates)
     }
 
     fn events(&mut self, time: f64, state: &[f64], values: &mut [f64]) -> Result<(), NetworkError> {

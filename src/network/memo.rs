@@ -48,6 +48,13 @@ impl<K: PartialEq, V, const N: usize> Memo<K, V, N> {
         self.oldest = (self.oldest + 1) % N;
     }
 
+    /// Puts a better result in the place of that asked for last.
+    pub fn better(&mut self, value: V) {
+        if let Some((_, known)) = &mut self.slots[self.current] {
+            *known = value;
+        }
+    }
+
     /// The result asked for last.
     #[inline]
     pub fn current(&self) -> Option<&V> {

@@ -17,6 +17,8 @@ pub(super) struct Jacobian {
     pub scale: Vec<f64>,
     /// Partial derivative of the rates with respect to time, not scaled.
     pub time: Vec<f64>,
+    /// Rates where the differences are taken from.
+    base: Vec<f64>,
     trial: Vec<f64>,
     trial_rates: Vec<f64>,
     direction: Vec<f64>,
@@ -31,6 +33,7 @@ impl Jacobian {
             active: Vec::with_capacity(dimension),
             scale: zeros.clone(),
             time: zeros.clone(),
+            base: zeros.clone(),
             trial: zeros.clone(),
             trial_rates: zeros.clone(),
             direction: zeros.clone(),
@@ -70,6 +73,7 @@ impl Jacobian {
         for ((scale, value), absolute) in self.scale.iter_mut().zip(state).zip(absolute) {
             *scale = (absolute + relative * value.abs()).log2().round().exp2();
         }
+        caller.rates_for_differences(time, state, &mut self.base)?;
         self.trial.copy_from_slice(state);
         self.active.clear();
         self.active
@@ -94,7 +98,7 @@ impl Jacobian {
                 }
             };
             self.trial[j] = state[j];
-            for (i, (shifted, rate)) in self.trial_rates.iter().zip(rates).enumerate() {
+            for (i, (shifted, rate)) in self.trial_rates.iter().zip(&self.base).enumerate() {
                 let slope = (shifted - rate) / actual;
                 self.scaled[i * columns + column] = slope * (self.scale[j] / self.scale[i]);
             }
@@ -107,7 +111,7 @@ impl Jacobian {
         let later = time + (1e-5 * h).max(64.0 * f64::EPSILON * time.abs());
         caller.rates(later, state, &mut self.trial_rates)?;
         let actual = later - time;
-        for ((slope, later), now) in self.time.iter_mut().zip(&self.trial_rates).zip(rates) {
+        for ((slope, later), now) in self.time.iter_mut().zip(&self.trial_rates).zip(&self.base) {
             *slope = (later - now) / actual;
         }
         Ok(())

@@ -69,6 +69,21 @@ pub trait System {
     /// [`IntegrateError::System`].
     fn rates(&mut self, time: f64, state: &[f64], rates: &mut [f64]) -> Result<(), Self::Error>;
 
+    /// The same where differences are about to be taken from the rates. A system that finds them by iteration from
+    /// what it found last should let nothing be left of the way there: what of it is larger than round-off is taken
+    /// for a slope.
+    ///
+    /// # Errors
+    /// As [`System::rates`].
+    fn rates_for_differences(
+        &mut self,
+        time: f64,
+        state: &[f64],
+        rates: &mut [f64],
+    ) -> Result<(), Self::Error> {
+        self.rates(time, state, rates)
+    }
+
     /// Writes one value per event into `values`; an event is a change of sign. The values should be
     /// continuous between restarts and keep their units throughout a run.
     ///
@@ -170,6 +185,15 @@ enum Failure<E> {
     NotFinite,
 }
 
+fn all_finite<E>(rates: &[f64]) -> Result<(), Failure<E>> {
+    // 0 * x is NaN for every x that is not finite.
+    if rates.iter().map(|rate| 0.0 * rate).sum::<f64>() == 0.0 {
+        Ok(())
+    } else {
+        Err(Failure::NotFinite)
+    }
+}
+
 /// The system with its bookkeeping.
 struct Caller<'a, S> {
     pub system: &'a mut S,
@@ -187,12 +211,20 @@ impl<S: System> Caller<'_, S> {
         self.system
             .rates(time, state, rates)
             .map_err(Failure::System)?;
-        // 0 * x is NaN for every x that is not finite.
-        if rates.iter().map(|rate| 0.0 * rate).sum::<f64>() == 0.0 {
-            Ok(())
-        } else {
-            Err(Failure::NotFinite)
-        }
+        all_finite(rates)
+    }
+
+    fn rates_for_differences(
+        &mut self,
+        time: f64,
+        state: &[f64],
+        rates: &mut [f64],
+    ) -> Result<(), Failure<S::Error>> {
+        self.statistics.evaluations += 1;
+        self.system
+            .rates_for_differences(time, state, rates)
+            .map_err(Failure::System)?;
+        all_finite(rates)
     }
 
     fn events(
