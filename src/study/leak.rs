@@ -15,7 +15,7 @@ const LARGEST_SHARE: f64 = 0.25;
 /// Relative width of the final bracket.
 const TOLERANCE: f64 = 0.02;
 /// Most runs.
-const MOST_RUNS: usize = 10;
+const MOST_RUNS: usize = 16;
 
 /// The largest hole that could be added to the bay before the pins would hold.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -89,17 +89,19 @@ pub fn tolerable_leak(
     // Ends of the bracket with the factor there; the sketch is scaled to the last true run.
     let (mut low, mut high) = ((0.0, held.factor()), None::<(f64, f64)>);
     let mut scale = 1.0;
-    for _ in 0..MOST_RUNS {
+    for turn in 0..MOST_RUNS {
         let top = high.map_or(largest, |high| high.0);
         let area = solve(|area| scale * sketched(area) - 1.0, low.0, top);
         // Not onto an end that is known already.
         let room = 0.05 * (top - low.0);
         let area = match high {
             None => area.max(low.0 + room).min(largest),
+            // Every third time in the middle: far from the run it was made of the sketch may lead nowhere.
+            Some(_) if turn % 3 == 2 => 0.5 * (low.0 + top),
             Some(_) => area.clamp(low.0 + 0.25 * room, top - 0.25 * room),
         };
         let value = factor(area)?;
-        if (value - 1.0).abs() * area <= TOLERANCE * area * sensitivity(low, (area, value)) {
+        if (value - 1.0).abs() <= TOLERANCE * sensitivity(low, (area, value)) {
             return Ok(Some(TolerableLeak::new(area, false)));
         }
         let guess = sketched(area);
@@ -129,10 +131,11 @@ pub fn tolerable_leak(
     }))
 }
 
-/// Relative change of the factor per relative change of the area, from two points [1].
+/// Change of the factor per relative change of the area, from two points, at most one [1]: the factor falls like
+/// one over all leaks together, and a chord from far above says more.
 fn sensitivity(low: (f64, f64), here: (f64, f64)) -> f64 {
     let (from, to) = (low, here);
-    ((from.1 - to.1) / (to.0 - from.0) * to.0).abs()
+    ((from.1 - to.1) / (to.0 - from.0) * to.0).abs().min(1.0)
 }
 
 /// Where a falling function is zero, to a thousandth of the bracket, or the end nearest to it.
