@@ -243,14 +243,51 @@ fn a_nose_that_stays_fails_with_nulls_and_exit_one() {
 /// The leak that is called tolerable is: a tenth less and the nose leaves, a tenth more and it stays.
 #[test]
 fn the_tolerable_leak_is_where_the_nose_stops_leaving() {
-    let (_, shot) = small_json(&[]);
-    let area = number(&shot, "tolerable_leak_area_m2");
-    // The added hole has a sharp edge like the leak of the design, so their areas add.
-    for (share, leaves) in [(0.9, true), (1.1, false)] {
-        let leak = format!("paths.leak.area={} mm2", 0.5 + share * area * 1e6);
-        let (_, shot) = small_json(&["--set", &leak]);
-        assert_eq!(!shot["pins_break_time_s"].is_null(), leaves, "{leak}");
+    // As it is, and so hardly held that it bears many times its leak.
+    let hardly_held = ["--set", "nose.pins.0.strength=4 N"];
+    for held in [&[][..], &hardly_held] {
+        let (_, shot) = small_json(held);
+        let area = number(&shot, "tolerable_leak_area_m2");
+        assert_eq!(shot["tolerable_leak_is_lower_bound"], false);
+        // The added hole has a sharp edge like the leak of the design, so their areas add.
+        for (share, leaves) in [(0.95, true), (1.05, false)] {
+            let leak = format!("paths.leak.area={} mm2", 0.5 + share * area * 1e6);
+            let (_, shot) = small_json(&[held, &["--set", &leak]].concat());
+            let left = !shot["pins_break_time_s"].is_null();
+            assert_eq!(left, leaves, "{held:?} {leak}");
+        }
     }
+}
+
+#[test]
+fn what_could_hurt_or_cannot_happen_is_said() {
+    let warned = |set: &str| {
+        let (_, shot) = small_json(&["--set", set]);
+        let list = shot["warnings"].as_array().expect("warnings").clone();
+        list.iter()
+            .map(Value::to_string)
+            .collect::<Vec<_>>()
+            .join("\n")
+    };
+    let weak = warned("vessels.bay.rating=2 barg");
+    assert!(
+        weak.contains("A nose that jams would let the bay rise to"),
+        "{weak}"
+    );
+    let sound = warned("vessels.bay.rating=200 barg");
+    assert!(!sound.contains("jams"), "{sound}");
+    let late = warned("paths.valve.opens_at=100 s");
+    assert!(late.contains("raise `horizon`"), "{late}");
+    // A nose that nothing holds would be off before the command.
+    let folder = folder();
+    let design = write(&folder, "small.ron", SMALL.to_owned());
+    let pulled = coldkick(&["shot", text(&design), "--set", "nose.hold_down=-9000 N"]);
+    assert!(pulled.code > 1, "{}{}", pulled.out, pulled.err);
+    assert!(
+        pulled.err.contains("come off before any valve opens"),
+        "{}",
+        pulled.err
+    );
 }
 
 #[test]

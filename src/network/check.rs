@@ -32,6 +32,16 @@ pub(super) fn check(system: &System) -> Result<(), NetworkError> {
             );
         }
     }
+    if let Some((nose, _)) = &system.nose
+        && nose.retention_force() < 0.0
+    {
+        return wrong(
+            "hold-down, pins and friction",
+            "nose",
+            "hold it with less than nothing: it would come off before any valve opens; a hold-down below zero \
+             pulls at the nose, and a spring pushes",
+        );
+    }
     for p in &system.paths {
         for end in [p.from, p.to] {
             if let End::Vessel(i) = end

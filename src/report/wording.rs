@@ -237,6 +237,22 @@ pub fn warning(warning: &Warning, units: UnitSystem) -> (String, &'static str) {
             ),
             "fewer or weaker pins, more charge, a faster or larger valve, a tighter bay",
         ),
+        Warning::CommandAfterEnd { command, horizon } => (
+            format!(
+                "No valve is commanded before {}, and the run ends at {}.",
+                format_time(*command, units),
+                format_time(*horizon, units)
+            ),
+            "raise `horizon`, or command the valve earlier (`opens_at`)",
+        ),
+        Warning::BurstsIfJammed { pressure, rating } => (
+            format!(
+                "A nose that jams would let the bay rise to {}, above its rating of {}.",
+                format_pressure(*pressure, units),
+                format_pressure(*rating, units)
+            ),
+            "a stronger bay, a relief hole or less charge; nobody beside or before the nose until it has vented",
+        ),
         Warning::StuckOnCoupler { travel, engagement } => (
             format!(
                 "The nose moves {} and stays on the coupler of {}.",

@@ -49,6 +49,20 @@ pub enum Warning {
         /// When the first command comes [s].
         command: f64,
     },
+    /// No valve is commanded within the run.
+    CommandAfterEnd {
+        /// When the first command comes [s].
+        command: f64,
+        /// End of the run [s].
+        horizon: f64,
+    },
+    /// A nose that jams would let the bay rise above its rating.
+    BurstsIfJammed {
+        /// Highest pressure with the nose held [Pa].
+        pressure: f64,
+        /// Rating of the bay [Pa].
+        rating: f64,
+    },
     /// The nose fell back onto the coupler.
     Recontact {
         /// When [s].
@@ -135,12 +149,17 @@ fn nose_warnings(
     held: Option<&HeldNose>,
     found: &mut Vec<Warning>,
 ) {
-    let (Some((nose, _)), Some(held)) = (&system.nose, held) else {
+    let (Some((nose, bay)), Some(held)) = (&system.nose, held) else {
         return;
     };
     let outcome = &discharge.outcome;
     let factor = held.factor();
+    let command = first_command(system);
     match (outcome.pins_break_time, outcome.clear_time) {
+        (None, _) if command >= system.horizon => found.push(Warning::CommandAfterEnd {
+            command,
+            horizon: system.horizon,
+        }),
         (None, _) => found.push(Warning::PinsHold { factor }),
         (Some(_), None) => found.push(Warning::StuckOnCoupler {
             travel: outcome.furthest_travel,
@@ -151,11 +170,15 @@ fn nose_warnings(
         }
         _ => {}
     }
-    let command = first_command(system);
     if let Some(time) = outcome.pins_break_time
         && time < command
     {
         found.push(Warning::Premature { time, command });
+    }
+    let rating = system.vessels.get(*bay).and_then(|bay| bay.pressure_rating);
+    let pressure = held.peak_pressure.value;
+    if let Some(rating) = rating.filter(|rating| pressure > *rating) {
+        found.push(Warning::BurstsIfJammed { pressure, rating });
     }
     if let Some(time) = first(discharge, NoseEvent::Recontact) {
         found.push(Warning::Recontact { time });
