@@ -123,6 +123,62 @@ fn bad_input_is_refused_with_the_way_out() {
     assert!(done.err.contains("no place"), "{}", done.err);
 }
 
+/// A design all of whose values are certain leaves only the sensors to be fitted.
+#[test]
+fn a_design_without_spreads_can_be_tested() {
+    let folder = tempfile::tempdir().expect("a temporary directory");
+    let name = |file: &str| folder.path().join(file).display().to_string();
+    let (design, trace) = (name("certain.ron"), name("certain.csv"));
+    std::fs::write(&design, CERTAIN).expect("a design");
+    let made = coldkick(&["shot", &design, "--as-trace", &trace, "--seed", "3"]);
+    assert_eq!(made.code, 0, "{}", made.err);
+    let causes = "nothing_wrong,valve_slow,pins_strong";
+    let done = coldkick(&[
+        "diagnose", &design, &trace, "--trials", "0", "--causes", causes,
+    ]);
+    let first = done.out.lines().next().expect("a verdict");
+    assert!(first.contains("nothing wrong"), "{first}{}", done.err);
+}
+
+const CERTAIN: &str = r#"(
+  name: "Certain",
+  shared: { "soak": "10 degC" },
+  vessels: { "cartridge": (kind: "cartridge", charge: "16 g", volume: "21.5 mL", temperature: "$soak", draw: "vapour", rating: "250 barg", wall: (material: "steel", mass: "60 g", thickness: "1.2 mm", inside: boiling(area_factor: "0.5"))),
+    "bay": (kind: "bay", volume: "1.1 L", temperature: "$soak", rating: "6 barg", insulated: true), },
+  paths: { "valve": (kind: "valve", from: "cartridge", to: "bay", diameter: "2 mm", discharge_coefficient: "0.75", flow_blend: "0.5", opens_at: "0 s", opening: ramp(lag: "4 ms", duration: "2 ms")), },
+  nose: (vessel: "bay", bore: "98 mm", mass: "0.9 kg", engagement: "95 mm", pins: [(count: "3", strength: "125 N", tear_length: "0.5 mm")], static_friction: "0 N", kinetic_friction: "0 N", body_mass: "6 kg", ),
+  site: (mode: "bench", elevation: "0 deg", pressure: "1 bara", temperature: "15 degC"),
+  criteria: (clear_within: "0.5 s", exit_speed_least: "5 m/s", exit_speed_most: "30 m/s", retention_factor: "2"),
+  horizon: "2 s",
+  
+)"#;
+
+/// A dead sensor, a servo that is not plugged in and a cartridge that was not pierced give the same record: whichever
+/// cause is named, it would be a guess.
+#[test]
+fn a_record_in_which_nothing_rises_is_not_explained() {
+    let folder = tempfile::tempdir().expect("a temporary directory");
+    let file = folder.path().join("dead.csv").display().to_string();
+    let mut state = 7_u64;
+    let rows = (0..2500).map(|k| {
+        state = state
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1);
+        let noise = 0.6 * ((state >> 32) as f64 / f64::from(u32::MAX) - 0.5);
+        format!("{},{noise:.3}\n", -0.02 + 5e-4 * f64::from(k))
+    });
+    let text: String = std::iter::once("t [s],bay [kPa gauge]\n".to_owned())
+        .chain(rows)
+        .collect();
+    std::fs::write(&file, text).expect("a trace");
+    let done = coldkick(&["diagnose", DUNLIN, &file]);
+    assert_eq!(done.code, 2, "{}{}", done.out, done.err);
+    let flat = done.err.split_whitespace().collect::<Vec<_>>().join(" ");
+    for part in ["nothing rises above the noise", "known pressure"] {
+        assert!(flat.contains(part), "`{part}` is missing in\n{}", done.err);
+    }
+}
+
 #[test]
 fn training_traces_follow_their_seed() {
     let folder = tempfile::tempdir().expect("a temporary directory");

@@ -46,7 +46,7 @@ pub struct OutputOptions {
     /// Units of text and pictures
     #[arg(long, value_enum, default_value_t, help_heading = "Output")]
     pub units: Units,
-    /// No warnings and no progress on standard error
+    /// Of an answer in text the first line alone; no warnings and no progress on standard error
     #[arg(long, short, help_heading = "Output")]
     pub quiet: bool,
 }

@@ -284,7 +284,15 @@ fn reduced(trace: Trace, system: &System, options: &TraceOptions<'_>) -> Result<
         channel.onset.is_none() && channel.observable != Observable::Release
     };
     if channels.iter().all(silent) {
-        notes.push("nothing rises in this record".to_owned());
+        return Err(Failure::input(
+            format!(
+                "{}: nothing rises above the noise in this record; a valve that stayed shut, a cartridge not \
+                 pierced or empty and a sensor that is not connected all look like this",
+                trace.name
+            ),
+            "try the sensor with a known pressure, weigh the cartridge, watch the valve; where the record may \
+             only miss what happened, record for longer or give the time of the command with --trigger",
+        ));
     }
     let measured = Measured {
         name: trace.name.clone(),

@@ -134,6 +134,9 @@ impl Matrix {
     /// no numbers.
     #[must_use]
     pub fn symmetric_eigen(&self) -> Option<(Vec<f64>, Matrix)> {
+        if self.rows() == 0 {
+            return Some((Vec::new(), Matrix::zero(0, 0)));
+        }
         let most = EIGEN_STEPS * (1 + self.rows());
         let found = SymmetricEigen::try_new(self.square()?, f64::EPSILON, most)?;
         let mut pairs: Vec<(f64, usize)> = found.eigenvalues.iter().copied().zip(0..).collect();
