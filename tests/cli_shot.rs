@@ -269,7 +269,7 @@ fn what_could_hurt_or_cannot_happen_is_said() {
             .collect::<Vec<_>>()
             .join("\n")
     };
-    let weak = warned("vessels.bay.rating=2 barg");
+    let weak = warned("vessels.bay.rating=1 barg");
     assert!(
         weak.contains("A nose that jams would let the bay rise to"),
         "{weak}"
