@@ -218,7 +218,7 @@ pub fn named(name: &str, possible: &[Cause]) -> Result<Cause, Failure> {
         )),
         None => Err(Failure::input(
             format!("`{name}` is not a cause"),
-            format!("choose one of {}, or any", names(possible)),
+            format!("choose one of {}", names(possible)),
         )),
     }
 }

@@ -77,7 +77,7 @@ impl Default for Settings {
             apart: None,
             watched: None,
             loose_end: false,
-            most_steps: 5_000,
+            most_steps: 20_000,
             method: Method::Automatic,
             stiff_error_share: 0.4,
         }
@@ -110,6 +110,7 @@ impl Settings {
             stiff_error_share: 0.1,
             extent: Extent::Separation,
             loose_end: true,
+            most_steps: 5_000,
             ..Self::default()
         }
     }

@@ -111,8 +111,13 @@ fn failures(out: &mut String, report: &OddsReport<'_>) {
 
 /// A margin over a limit; that of the force over retention is followed only so far.
 fn margin_of(kind: &CriterionKind, margin: f64) -> String {
+    margin_followed(margin, *kind == CriterionKind::RetentionFactor)
+}
+
+/// A margin over a limit that may be `cut` at what the force over retention is followed to.
+fn margin_followed(margin: f64, cut: bool) -> String {
     let followed = ENOUGH - 1.0;
-    if *kind == CriterionKind::RetentionFactor && margin > followed - 1e-3 {
+    if cut && margin > followed - 1e-3 {
         format!("over {:+.0} %", 100.0 * followed)
     } else {
         format!("{:+.1} %", 100.0 * margin)
@@ -268,10 +273,10 @@ fn worst(out: &mut String, report: &OddsReport<'_>, units: UnitSystem) {
     for record in &report.odds.worst {
         let margin = record.smallest_margin().unwrap_or(f64::NAN);
         let lead = format!(
-            "trial {}: {}, smallest margin {:+.1} %; see it with",
+            "trial {}: {}, smallest margin {}; see it with",
             record.index,
             verdict(report, record),
-            100.0 * margin
+            margin_followed(margin, true)
         );
         bullet(out, "  - ", &lead);
         let _ = writeln!(out, "      {} --trial {}", report.replay, record.index);
