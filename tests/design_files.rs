@@ -307,6 +307,31 @@ fn a_pressure_decay_test_gives_the_leak_area() {
     assert_eq!(system.paths[0].discharge_coefficient, 1.0);
 }
 
+/// Losses are velocity heads in the tube: with ten times the diameter, and the length, a ten-thousandth
+/// of them is left in the area of the valve.
+#[test]
+fn a_wide_tube_behind_a_narrow_valve_loses_next_to_nothing() {
+    let number = |tube: &str, more: &str| {
+        let size = "diameter: \"2.4 mm\",";
+        let text = SMALL.replacen(size, &format!("{size} {more} tube: ({tube}),"), 1);
+        read("tube", &text).system(&[]).unwrap().0.paths[0].friction_number
+    };
+    let own = number(r#"length: "120 mm", minor_losses: "0.5""#, "");
+    assert_relative_eq!(own, 0.02 * 50.0 + 0.5, max_relative = 1e-12);
+    let alike = number(
+        r#"length: "120 mm", diameter: "2.4 mm", minor_losses: "0.5""#,
+        "",
+    );
+    assert_relative_eq!(alike, own, max_relative = 1e-12);
+    let wide = number(
+        r#"length: "1200 mm", diameter: "24 mm", minor_losses: "0.5""#,
+        "",
+    );
+    assert_relative_eq!(wide, own * 1e-4, max_relative = 1e-12);
+    let narrow = number(r#"length: "120 mm", diameter: "1.2 mm""#, "holes: \"3\",");
+    assert_relative_eq!(narrow, 0.02 * 100.0 * 16.0, max_relative = 1e-12);
+}
+
 /// Water through Kv = 1 at 1 bar is 1 m3/h by definition.
 #[test]
 fn a_flow_coefficient_passes_its_defining_flow() {
