@@ -133,3 +133,22 @@ fn a_nose_that_falls_back_after_the_horizon_has_pulled_on_nothing() {
     assert_eq!(judged.value, Some(0.0));
     assert!(judged.pass);
 }
+
+/// A nose that hangs from a much damped tether neither slackens it nor pulls a second time.
+#[test]
+fn a_nose_that_hangs_from_its_tether_is_followed_no_longer_than_it_takes_to_settle() {
+    for horizon in ["0.8 s", "2 s", "60 s"] {
+        let (mut system, _) = tern(&[("nose.tether.damping_ratio", "1"), ("horizon", horizon)]);
+        if let Some((nose, _)) = &mut system.nose {
+            nose.body_mass = None;
+            nose.hold_down = -9.81 * nose.mass;
+        }
+        let short = run(&system, &Settings::for_many_runs()).expect("a short run");
+        let long = run(&system, &Settings::default()).expect("a whole run");
+        let (short, long) = (load(&short.outcome), load(&long.outcome));
+        assert!(
+            (short / long - 1.0).abs() < 3e-3,
+            "{horizon}: {short} against {long}"
+        );
+    }
+}

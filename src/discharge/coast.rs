@@ -1,6 +1,7 @@
 //! A nose that is clear of its coupler: nothing but its own motion and the tether is left to follow.
 
 use std::convert::Infallible;
+use std::f64::consts::PI;
 
 use crate::discharge::{DischargeError, Ending, EventKind, EventRecord, Peak};
 use crate::mechanics::{Motion, NOSE_EVENTS, Nose, NoseEvent};
@@ -52,6 +53,10 @@ const SHARE_OF_FLIGHT: f64 = 0.1;
 /// A longest step that is no hindrance however short the tether [s].
 const SHORTEST_STEP: f64 = 1e-6;
 
+/// How long a taut tether is followed that neither peaks nor slackens, as one damped much from which the nose
+/// hangs: so many times its own times, of damping and of swinging.
+const SETTLED: f64 = 10.0;
+
 /// Follows a clear nose from (`time`, `travel`, `speed`) to the peak of its tether or its fall back, with
 /// the bay at `over_pressure` [Pa] above the outside: none once it has vented.
 ///
@@ -96,7 +101,11 @@ pub(super) fn coast(
         travel,
     };
     coasted.pull(nose, (time, travel, speed));
-    let mut end = horizon;
+    let mut settled = match motion {
+        Motion::Taut => time + settling(nose),
+        _ => f64::INFINITY,
+    };
+    let mut end = horizon.min(settled);
     loop {
         let stop = if end > integrator.time() {
             integrator
@@ -115,8 +124,11 @@ pub(super) fn coast(
             coasted.travel = travel;
         }
         let Stop::Event { index } = stop else {
-            if within && nose.tether.is_some() {
-                end = horizon + BEYOND;
+            coasted.pull(nose, (time, travel, speed));
+            if within && time >= settled {
+                coasted.ending = Ending::TetherTaut;
+            } else if within && nose.tether.is_some() {
+                end = settled.min(horizon + BEYOND);
                 continue;
             }
             return Ok(coasted);
@@ -131,6 +143,11 @@ pub(super) fn coast(
         let ending = match event {
             NoseEvent::TetherPeak | NoseEvent::Slack => Some(Ending::TetherTaut),
             NoseEvent::Recontact => Some(Ending::FellBack),
+            NoseEvent::Taut => {
+                settled = time + settling(nose);
+                end = end.min(settled);
+                None
+            }
             _ => None,
         };
         if let Some(ending) = ending {
@@ -145,6 +162,14 @@ pub(super) fn coast(
             .copy_from_slice(&[after.travel, after.speed]);
         integrator.restart();
     }
+}
+
+/// How long after running taut the tension has settled at the latest [s].
+fn settling(nose: &Nose) -> f64 {
+    nose.tether.as_ref().map_or(0.0, |tether| {
+        let swing = 2.0 * PI * (nose.reduced_mass() / tether.stiffness).sqrt();
+        SETTLED * (tether.damping / tether.stiffness + swing)
+    })
 }
 
 impl Coasted {
