@@ -307,6 +307,66 @@ fn a_pressure_decay_test_gives_the_leak_area() {
     assert_eq!(system.paths[0].discharge_coefficient, 1.0);
 }
 
+/// A test in the workshop is read with the air of the workshop, whatever the pressure in flight.
+#[test]
+fn gauge_readings_of_a_decay_test_count_from_its_own_surroundings() {
+    let leak = |readings: &str, site: &str| {
+        let leak = format!(
+            r#"paths: {{ "leak": (kind: "leak", from: "bay", to: "ambient", decay: (volume: "1 L",
+               {readings}, time: "60 s", temperature: "20 degC")),"#
+        );
+        let text = SMALL.replacen("paths: {", &leak, 1).replacen(
+            r#"mode: "flight", pressure: "0.8 bara""#,
+            site,
+            1,
+        );
+        Design::parse("decay", &text).map(|design| design.system(&[]).unwrap().0.paths[0].area)
+    };
+    let flight = r#"mode: "flight", pressure: "0.8 bara""#;
+    let bench = r#"mode: "bench", pressure: "1.0 bara""#;
+    let gauge = r#"start: "0.6 barg", end: "0.3 barg""#;
+    let here = r#"surroundings: "1.0 bara""#;
+    let absolute = leak(
+        &format!(r#"start: "1.6 bara", end: "1.3 bara", {here}"#),
+        flight,
+    )
+    .unwrap();
+    let stated = leak(&format!("{gauge}, {here}"), flight).unwrap();
+    assert_relative_eq!(stated, absolute, max_relative = 1e-12);
+    assert_relative_eq!(leak(gauge, bench).unwrap(), absolute, max_relative = 1e-12);
+    // In flight the air of the site is not that of the test.
+    let error = show(&leak(gauge, flight).unwrap_err());
+    assert!(
+        error.contains("add `surroundings: \"1.013 bara\"`"),
+        "{error}"
+    );
+}
+
+/// Losses are velocity heads in the tube: with ten times the diameter, and the length, a ten-thousandth
+/// of them is left in the area of the valve.
+#[test]
+fn a_wide_tube_behind_a_narrow_valve_loses_next_to_nothing() {
+    let number = |tube: &str, more: &str| {
+        let size = "diameter: \"2.4 mm\",";
+        let text = SMALL.replacen(size, &format!("{size} {more} tube: ({tube}),"), 1);
+        read("tube", &text).system(&[]).unwrap().0.paths[0].friction_number
+    };
+    let own = number(r#"length: "120 mm", minor_losses: "0.5""#, "");
+    assert_relative_eq!(own, 0.02 * 50.0 + 0.5, max_relative = 1e-12);
+    let alike = number(
+        r#"length: "120 mm", diameter: "2.4 mm", minor_losses: "0.5""#,
+        "",
+    );
+    assert_relative_eq!(alike, own, max_relative = 1e-12);
+    let wide = number(
+        r#"length: "1200 mm", diameter: "24 mm", minor_losses: "0.5""#,
+        "",
+    );
+    assert_relative_eq!(wide, own * 1e-4, max_relative = 1e-12);
+    let narrow = number(r#"length: "120 mm", diameter: "1.2 mm""#, "holes: \"3\",");
+    assert_relative_eq!(narrow, 0.02 * 100.0 * 16.0, max_relative = 1e-12);
+}
+
 /// Water through Kv = 1 at 1 bar is 1 m3/h by definition.
 #[test]
 fn a_flow_coefficient_passes_its_defining_flow() {

@@ -4,6 +4,9 @@ use approx::assert_relative_eq;
 use coldkick::design::parts::{CARTRIDGES, Part, SERVOS, TETHERS, WALL_MATERIALS};
 use coldkick::design::summary::{liquid_full_temperature, summarise};
 use coldkick::design::{Design, StarterRequest, edit, starter};
+use coldkick::discharge::{Settings, run};
+use coldkick::network::spec::System;
+use coldkick::study::sizing::screen_charges;
 
 const TERN: &str = include_str!("../fixtures/designs/tern-primary.ron");
 
@@ -120,6 +123,52 @@ fn fill_density_decides_hot_day_pressure_and_liquid_full_temperature() {
     }
     assert_eq!(liquid_full_temperature(300.0).unwrap(), None);
     assert_eq!(liquid_full_temperature(1190.0).unwrap(), None);
+}
+
+/// A manifold that stands open to a pierced cartridge starts at the pressure of the charge, in the summary
+/// as in the shot, and is held against its rating there.
+#[test]
+fn the_summary_shows_a_manifold_at_the_pressure_it_starts_with() {
+    let of = |text: &str| {
+        let design = Design::parse("tern.ron", text).unwrap();
+        let (system, _) = design.system(&design.central()).unwrap();
+        (summarise(&system).unwrap(), system)
+    };
+    let (summary, system) = of(TERN);
+    let started = run(
+        &system,
+        &Settings {
+            exact_properties: true,
+            ..Settings::default()
+        },
+    )
+    .unwrap();
+    for (vessel, series) in summary.vessels.iter().zip(&started.trajectory.vessels) {
+        assert_relative_eq!(vessel.pressure, series.pressure[0], max_relative = 1e-9);
+    }
+    // Saturated at 5 degC; the charge is still shown as it was weighed.
+    assert_relative_eq!(summary.vessels[1].pressure, 39.7e5, max_relative = 1e-3);
+    assert_relative_eq!(summary.vessels[0].charge.as_ref().unwrap().mass, 0.016);
+    assert!(summary.vessels[1].charge.is_none());
+    let screened = |system: &System| {
+        let charges = screen_charges(system).unwrap();
+        charges.into_iter().find(|(name, ..)| name == "manifold")
+    };
+    let (_, pressure, rating) = screened(&system).unwrap();
+    assert_relative_eq!(pressure, summary.vessels[1].pressure, max_relative = 1e-4);
+    assert!(pressure < rating);
+    // One with a pressure of its own starts with air at it.
+    let own = edit::set("tern.ron", TERN, "vessels.manifold.pressure", "0.81 bara").unwrap();
+    let (summary, system) = of(&own);
+    assert_relative_eq!(summary.vessels[1].pressure, 0.81e5, max_relative = 1e-12);
+    assert!(screened(&system).is_none());
+    let weak = edit::set("tern.ron", TERN, "vessels.manifold.rating", "30 barg").unwrap();
+    let (summary, system) = of(&weak);
+    let (manifold, rating) = (&summary.vessels[1], 30e5 + summary.ambient_pressure);
+    assert_relative_eq!(manifold.pressure_rating.unwrap(), rating);
+    assert!(manifold.pressure > rating);
+    let (_, pressure, rating) = screened(&system).unwrap();
+    assert!(pressure > rating);
 }
 
 #[test]

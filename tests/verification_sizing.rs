@@ -8,6 +8,7 @@ use std::path::PathBuf;
 use coldkick::design::sizing::{Plan, SizingWorkshop};
 use coldkick::design::{Design, edit};
 use coldkick::discharge::Settings;
+use coldkick::mechanics::nose::Spring;
 use coldkick::network::spec::System;
 use coldkick::study::sizing::{
     Aim, Answer, Assessment, Candidate, Case, ChanceSettings, Climb, Needs, Observer, Progress,
@@ -486,6 +487,23 @@ fn on_the_climb_a_sealed_bay_pulls_with_the_whole_difference_and_a_vented_one_ha
     // read from a table in memory to 20 Pa. Three pins of 50 N on a 98 mm bore.
     let by_hand = 150.0 / ((101_325.0 - 75_634.0) * 7.543e-3);
     close("sealed", factor, by_hand, 2e-3);
+    // A seated spring and a pull push on the same pins all the way up.
+    let mut sprung = sealed.clone();
+    if let Some((nose, _)) = &mut sprung.nose {
+        nose.spring = Some(Spring {
+            force: 60.0,
+            stroke: 0.03,
+        });
+    }
+    let pulled = Climb {
+        pull: 20.0,
+        ..climb
+    };
+    let weaker = pulled
+        .pin_factor(&sprung, &settings())
+        .expect("a run")
+        .expect("a nose");
+    close("sprung", 150.0 / weaker, 150.0 / factor + 80.0, 1e-9);
     let mut vented = tern();
     for path in &mut vented.paths {
         path.area *= 100.0;

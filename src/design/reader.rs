@@ -234,6 +234,12 @@ impl<'d> Reader<'d> {
         ))
     }
 
+    /// Whether a field that has been read is written as a gauge pressure.
+    pub fn is_gauge(&self, path: &str) -> bool {
+        let slot = self.catalogue.slots.get(path);
+        slot.is_some_and(|slot| slot.gauge)
+    }
+
     /// The value of a field that may be left out.
     pub fn optional(
         &mut self,

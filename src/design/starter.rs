@@ -206,7 +206,7 @@ pub fn starter(request: &StarterRequest) -> String {
             kind: "leak",
             from: "bay",
             to: "ambient",
-            area: "lognormal {leak} mm2 factor 1.6",  // or decay: (volume, start, end, time) of a pump-up test
+            area: "lognormal {leak} mm2 factor 1.6",  // or decay: (volume, start, end, time, surroundings) of a pump-up test
             discharge_coefficient: "0.65",
         ),
         "vent": (

@@ -41,18 +41,18 @@ pub struct VesselSummary {
     pub volume: f64,
     /// Temperature [K].
     pub temperature: f64,
-    /// Absolute pressure [Pa].
+    /// Absolute pressure [Pa]; that of the charge where the vessel stands open to a pierced cartridge.
     pub pressure: f64,
     /// Highest allowed absolute pressure [Pa].
     pub pressure_rating: Option<f64>,
-    /// The charge, if it holds CO2.
+    /// The charge, if one was filled in.
     pub charge: Option<ChargeSummary>,
 }
 
 /// A charge of CO2.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ChargeSummary {
-    /// Mass [kg].
+    /// Mass as weighed [kg].
     pub mass: f64,
     /// Mass over volume [kg/m3].
     pub fill_density: f64,
@@ -122,10 +122,12 @@ pub struct LeakBalance {
 /// # Errors
 /// [`Problem::Physics`] when a charge is outside the model of CO2.
 pub fn summarise(system: &System) -> Result<Summary, Problem> {
+    let masses = system.masses_at_start(&Equations).map_err(physics)?;
     let vessels = system
         .vessels
         .iter()
-        .map(summarise_vessel)
+        .zip(masses)
+        .map(|(vessel, masses)| summarise_vessel(vessel, masses))
         .collect::<Result<Vec<_>, _>>()
         .map_err(physics)?;
     let paths = system
@@ -180,14 +182,20 @@ fn effective_area(path: &Path) -> f64 {
     path.discharge_coefficient * path.area
 }
 
-fn summarise_vessel(vessel: &Vessel) -> Result<VesselSummary, ThermoError> {
-    let air_pressure = vessel.air_mass * air::GAS_CONSTANT * vessel.temperature / vessel.volume;
-    let mut pressure = air_pressure;
+/// A vessel with the masses of CO2 and air it starts with [kg]; a charge is summed up as it was filled in.
+fn summarise_vessel(
+    vessel: &Vessel,
+    (co2_mass, air_mass): (f64, f64),
+) -> Result<VesselSummary, ThermoError> {
+    let mut pressure = air_mass * air::GAS_CONSTANT * vessel.temperature / vessel.volume;
+    if co2_mass > 0.0 {
+        let density = co2_mass / vessel.volume;
+        pressure += flash::at_temperature_density(vessel.temperature, density)?.pressure;
+    }
     let mut charge = None;
     if vessel.co2_mass > 0.0 {
         let density = vessel.co2_mass / vessel.volume;
         let state = flash::at_temperature_density(vessel.temperature, density)?;
-        pressure += state.pressure;
         charge = Some(ChargeSummary {
             mass: vessel.co2_mass,
             fill_density: density,

@@ -233,6 +233,11 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
             self.answer(&alarm, time);
         }
         if time >= self.system.horizon {
+            if self.cleared {
+                // The bay as it is: it has less hold on the nose from here on, the load errs upwards.
+                let over = self.over_pressure(time)?;
+                self.coast_on(over)?;
+            }
             self.ending = Some(Ending::Horizon);
         } else if rang {
             self.look()?;
@@ -290,7 +295,7 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
         let vented = event == NetworkEvent::Vented || self.network.is_vented();
         if self.ending.is_none() && brief {
             if self.cleared && (vented || event == NetworkEvent::Uncovered) {
-                self.ending = Some(self.coast_on()?);
+                self.ending = Some(self.coast_on(0.0)?);
             } else {
                 self.ending = match event {
                     NetworkEvent::Spent if !self.calendar.commands_left() => Some(Ending::Spent),
@@ -373,14 +378,30 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
         })
     }
 
-    /// Follows the nose alone once the bay has vented or has no hold on it any more.
-    fn coast_on(&mut self) -> Result<Ending, DischargeError> {
+    /// Pressure in the bay over that outside, now [Pa].
+    fn over_pressure(&mut self, time: f64) -> Result<f64, DischargeError> {
+        self.network
+            .evaluate(time, self.integrator.state())
+            .map_err(|source| DischargeError::State { time, source })?;
+        let (bay, outside) = (self.system.bay(), self.network.ambient().0);
+        Ok(self.network.contents(bay).pressure - outside)
+    }
+
+    /// Follows the nose alone, once the bay has vented or has no hold on it any more, or the horizon is
+    /// reached.
+    fn coast_on(&mut self, over_pressure: f64) -> Result<Ending, DischargeError> {
         let (Some((nose, _)), Some(at)) = (&self.system.nose, self.layout.nose) else {
             return Ok(Ending::Horizon);
         };
         let state = self.integrator.state();
         let start = (self.integrator.time(), state[at], state[at + 1]);
-        let coasted = coast(nose, self.network.motion(), start, self.system.horizon)?;
+        let coasted = coast(
+            nose,
+            self.network.motion(),
+            start,
+            over_pressure,
+            self.system.horizon,
+        )?;
         self.recorder.coasted(coasted.travel, coasted.peak_tether);
         self.events.extend(coasted.events);
         Ok(coasted.ending)
@@ -440,15 +461,18 @@ impl<'a, L: PropertySource + Copy> Course<'a, L> {
     }
 }
 
-/// Whether an event of a cleared nose ends the run: the tether has had its peak, or the nose falls
-/// back to the mouth of the coupler.
+/// Whether an event of a cleared nose ends the run: the tether has had its peak (one damped so much
+/// that it had it on running taut goes on until it is slack), or the nose falls back to the mouth of the
+/// coupler.
 fn ending(kind: &EventKind, cleared: bool, system: &System) -> Option<Ending> {
     let tether = system
         .nose
         .as_ref()
         .is_some_and(|(nose, _)| nose.tether.is_some());
     match kind {
-        EventKind::Nose(NoseEvent::TetherPeak) if cleared && tether => Some(Ending::TetherTaut),
+        EventKind::Nose(NoseEvent::TetherPeak | NoseEvent::Slack) if cleared && tether => {
+            Some(Ending::TetherTaut)
+        }
         EventKind::Nose(NoseEvent::Recontact) if cleared => Some(Ending::FellBack),
         _ => None,
     }

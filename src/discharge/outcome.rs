@@ -180,7 +180,8 @@ pub struct Outcome {
     pub clear_time: Option<f64>,
     /// Relative speed at that moment [m/s].
     pub exit_speed: Option<f64>,
-    /// Highest tether load [N]; `None` if it never ran taut.
+    /// Highest tether load [N], which a nose that is clear at the horizon may meet after it; `None` if
+    /// the tether never ran taut.
     pub peak_tether_load: Option<Peak>,
     /// Furthest travel of the nose [m].
     pub furthest_travel: f64,

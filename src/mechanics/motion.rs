@@ -311,7 +311,15 @@ impl Nose {
                 travel: self.engagement,
                 speed,
             },
-            NoseEvent::Taut => go_on(Motion::Taut),
+            NoseEvent::Taut => Transition {
+                motion: Motion::Taut,
+                // A damper pulls at once, and not at all just short of the length.
+                travel: self
+                    .tether
+                    .as_ref()
+                    .map_or(travel, |tether| travel.max(tether.length)),
+                speed,
+            },
             NoseEvent::Slack => go_on(Motion::Free),
         }
     }

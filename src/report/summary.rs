@@ -139,7 +139,14 @@ fn vessels(out: &mut String, summary: &Summary, units: UnitSystem) {
             charge(&|charge| format_pressure(charge.hot_day_pressure, units)),
             vessel.pressure_rating.map_or_else(
                 || "not given".to_owned(),
-                |rating| format_pressure(rating, units),
+                |rating| {
+                    let exceeded = if vessel.pressure > rating {
+                        ", exceeded"
+                    } else {
+                        ""
+                    };
+                    format!("{}{exceeded}", format_pressure(rating, units))
+                },
             ),
         ]);
     }

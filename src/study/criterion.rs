@@ -269,7 +269,7 @@ pub fn judge(
         }
     }
     if let Some(rating) = nose.tether.as_ref().and_then(|tether| tether.rating) {
-        // A tether that never ran taut carried nothing.
+        // One that never ran taut, followed beyond the horizon where need be, carried nothing.
         let load = outcome.peak_tether_load.map_or(0.0, |peak| peak.value);
         judged.push(Criterion::new(
             CriterionKind::TetherRating,

@@ -27,8 +27,26 @@ pub(super) fn effective_area(
         &test.volume.0,
         Kind::positive(Dimension::Volume),
     )?;
+    let stated = reader.optional(
+        at,
+        "surroundings",
+        test.surroundings.as_ref(),
+        Kind::positive(Dimension::AbsolutePressure),
+    )?;
+    let outside = stated.unwrap_or(site.pressure);
+    // What a gauge showed counts from the air around the test.
+    let of_site = reader.surroundings.replace(outside);
     let start = reader.value(&format!("{at}.start"), &test.start.0, pressure)?;
     let end = reader.value(&format!("{at}.end"), &test.end.0, pressure)?;
+    reader.surroundings = of_site;
+    let in_flight = site.bench_elevation.is_none();
+    if stated.is_none() && in_flight {
+        for field in ["start", "end"] {
+            if reader.is_gauge(&format!("{at}.{field}")) {
+                return Err(reader.error(&format!("{at}.{field}"), no_surroundings()));
+            }
+        }
+    }
     let time = reader.value(
         &format!("{at}.time"),
         &test.time.0,
@@ -42,14 +60,6 @@ pub(super) fn effective_area(
             Kind::within(Dimension::Temperature, TEMPERATURES),
         )?
         .unwrap_or(site.temperature);
-    let outside = reader
-        .optional(
-            at,
-            "surroundings",
-            test.surroundings.as_ref(),
-            Kind::positive(Dimension::AbsolutePressure),
-        )?
-        .unwrap_or(site.pressure);
     // Towards the surroundings, and not past them, from above or from below.
     const OUTSIDE: &str = "the pressure of the surroundings";
     let order = if start > outside {
@@ -78,6 +88,19 @@ pub(super) fn effective_area(
         let reason = "the decay test gives no finite leak area".to_owned();
         reader.error(at, Problem::Physics { reason })
     })
+}
+
+/// A flight's site is where the nose comes off, not where the bay was tested.
+fn no_surroundings() -> Problem {
+    Problem::Conflict {
+        message:
+            "gauge readings count from the air around the test, and the site of a flight is not \
+                  where it was made"
+                .to_owned(),
+        help: "add `surroundings: \"1.013 bara\"`, the pressure of the air at the test, to the \
+               `decay`, or write the readings in bara"
+            .to_owned(),
+    }
 }
 
 /// Effective area from an isothermal decay of air in a closed volume, or from the rise of a partial

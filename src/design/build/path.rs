@@ -8,6 +8,7 @@ use crate::design::parts::SERVOS;
 use crate::design::reader::{Kind, Reader};
 use crate::design::schema::{OpeningSection, PathSection, PortSection, Text, TubeSection};
 use crate::flow::FluxModel;
+use crate::flow::friction::FRICTION_NUMBER_RANGE;
 use crate::flow::opening::{Opening, PortLaw, servo_slew};
 use crate::flow::valve_coefficient;
 use crate::network::spec::{Command, End, Path, PathRole};
@@ -287,7 +288,14 @@ fn holes(at: &str, section: &PathSection, reader: &Reader<'_>) -> Result<f64, De
     Ok(count as f64)
 }
 
-/// Friction number K = f L/D + minor losses.
+/// Friction number of a path with a tube.
+///
+/// Law: a loss is so many velocity heads where it happens, and the same flow through another area has
+/// others, in proportion to 1/A^2.
+/// Equation: K = (f L/D + minor losses) (A/A_t)^2, as the flux K is applied to is that of the path.
+/// Symbols: f friction factor [-], L length [m], D bore of the tube [m], A area of the path per hole [m2]
+/// (the effective one of a valve given by its flow coefficient), A_t = pi D^2/4 area of the tube [m2].
+/// Assumption: little compressible change along the tube; exact for a tube as wide as the path.
 fn tube_friction(
     at: &str,
     tube: &TubeSection,
@@ -298,12 +306,10 @@ fn tube_friction(
     let at_tube = format!("{at}.tube");
     let length_kind = Kind::positive(Dimension::Length);
     let length = reader.value(&format!("{at_tube}.length"), &tube.length.0, length_kind)?;
+    let holes = holes(at, section, reader)?;
     let diameter = match &tube.diameter {
         Some(Text(text)) => reader.value(&format!("{at_tube}.diameter"), text, length_kind)?,
-        None => {
-            let holes = holes(at, section, reader)?;
-            (4.0 * area / (PI * holes)).sqrt()
-        }
+        None => (4.0 * area / (PI * holes)).sqrt(),
     };
     let friction_factor = reader.or_default(
         &at_tube,
@@ -319,17 +325,31 @@ fn tube_friction(
         "0",
         Kind::not_negative(Dimension::Number),
     )?;
-    let number = friction_factor * length / diameter + minor;
-    if number.is_finite() {
-        return Ok(number);
+    let widths = match &tube.diameter {
+        Some(_) => area / holes / (0.25 * PI * diameter * diameter),
+        None => 1.0,
+    };
+    let number = (friction_factor * length / diameter + minor) * widths * widths;
+    if !number.is_finite() {
+        return Err(reader.error(
+            &at_tube,
+            Problem::Conflict {
+                message: "a tube without a bore has no friction number".to_owned(),
+                help: "give the path a diameter above zero".to_owned(),
+            },
+        ));
     }
-    Err(reader.error(
-        &at_tube,
-        Problem::Conflict {
-            message: "a tube without a bore has no friction number".to_owned(),
-            help: "give the path a diameter above zero".to_owned(),
-        },
-    ))
+    if number > FRICTION_NUMBER_RANGE.1 {
+        return Err(reader.error(
+            &at_tube,
+            Problem::Conflict {
+                message: format!("the tube loses {number:.1e} velocity heads of the path"),
+                help: "give the path the size of the tube where the tube is the narrower one"
+                    .to_owned(),
+            },
+        ));
+    }
+    Ok(number)
 }
 
 /// The first field that only a valve has.

@@ -29,8 +29,8 @@ impl Climb {
     /// Law: the bay starts at the pressure of the pad and leaks through its leaks and vents
     /// while the standard atmosphere outside follows z = z0 + (z1 - z0)(2 s - s^2), s = t/t1,
     /// a climb at constant deceleration; the force is the largest pressure difference on the
-    /// bore, nose held, plus the pull. Friction and hold-down are not counted on. Symbols: z
-    /// altitude [m], t time [s].
+    /// bore, nose held, plus the pull and the push of the seated separation spring. Friction and
+    /// hold-down are not counted on. Symbols: z altitude [m], t time [s].
     /// Assumption: the charge stays shut in; boost is steadier than its mean only near the pad,
     /// where the air changes least.
     ///
@@ -60,7 +60,7 @@ impl Climb {
             .zip(series.map_or(&[][..], |series| &series.pressure))
             .map(|(time, pressure)| (pressure - climb.ambient.at(*time).0) * nose.area())
             .fold(0.0, f64::max);
-        let pulling = force + self.pull;
+        let pulling = force + self.pull + nose.spring_force(0.0);
         Ok(Some(if pulling > 0.0 {
             nose.pin_strength() / pulling
         } else {

@@ -3,6 +3,7 @@
 use crate::network::criteria::Criteria;
 use crate::network::spec::System;
 use crate::thermo::fluids::carbon_dioxide as co2;
+use crate::thermo::source::Tables;
 use crate::thermo::{air, flash};
 
 /// Highest temperature that filling alone can give the gas over that of the charge: the ratio of
@@ -54,20 +55,24 @@ pub fn retention_bound(system: &System, criteria: &Criteria) -> Option<(f64, f64
     Some((over * nose.area() / retention, limit))
 }
 
-/// Pressure of each charge at the start against its rating: name, pressure, rating [Pa].
+/// Pressure of each charge at the start against the rating of what holds it, the cartridge and all that
+/// stands open to it: name, pressure, rating [Pa].
 ///
 /// # Errors
-/// A charge outside the model.
+/// A charge outside the model, or one that does not fill what stands open to it.
 pub fn charges(system: &System) -> Result<Vec<(String, f64, f64)>, String> {
     let mut found = Vec::new();
-    for vessel in &system.vessels {
+    let masses = system
+        .masses_at_start(&Tables)
+        .map_err(|error| error.to_string())?;
+    for (vessel, (co2_mass, _)) in system.vessels.iter().zip(masses) {
         let Some(rating) = vessel.pressure_rating else {
             continue;
         };
-        if vessel.co2_mass <= 0.0 {
+        if co2_mass <= 0.0 {
             continue;
         }
-        let density = vessel.co2_mass / vessel.volume;
+        let density = co2_mass / vessel.volume;
         let state = flash::at_temperature_density(vessel.temperature, density)
             .map_err(|error| format!("{}: {error}", vessel.name))?;
         found.push((vessel.name.clone(), state.pressure, rating));
