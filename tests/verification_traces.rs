@@ -167,6 +167,29 @@ fn repairs_are_stated() {
     assert_eq!(trace.columns[0].values.len(), 395);
 }
 
+/// One broken row among many is left out wherever it stands, the first one too.
+#[test]
+fn a_broken_first_row_is_left_out() {
+    let row = |i: usize| format!("{i}.0,{i}.5");
+    let mut lines: Vec<String> = (0..400).map(row).collect();
+    lines[0].push_str(",7,8");
+    let trace = understand(&format!("t [ms],bay [kPa]\n{}", lines.join("\n")), &gauge());
+    let told = trace.repairs.join("\n");
+    assert!(told.contains("4 fields at line 2"), "{told}");
+    assert_eq!(trace.columns[0].values.len(), 399);
+}
+
+/// Quotes keep decimal commas apart from the commas that separate.
+#[test]
+fn quoted_decimal_commas_are_read() {
+    let quoted = rows(|i| format!("\"{i},5\",\"{i},25\""));
+    let plain = rows(|i| format!("{i}.5,{i}.25"));
+    let read = |text: &str| understand(&format!("t [ms],bay [kPa]\n{text}"), &gauge());
+    let (quoted, plain) = (read(&quoted), read(&plain));
+    assert_eq!(quoted.columns, plain.columns);
+    assert!(quoted.understood[0].contains("separated by commas, decimal comma"));
+}
+
 #[test]
 fn what_cannot_be_repaired_names_its_line() {
     let start = "t [ms],bay [kPa]\n";
@@ -193,6 +216,16 @@ fn what_cannot_be_repaired_names_its_line() {
     let commas = format!("{start}{}", rows(|i| format!("{i},0,{i},5")));
     let error = refuse(&commas, &gauge()).to_string();
     assert!(error.contains("semicolons"), "{error}");
+    // With decimal points there is nothing to take for decimal commas.
+    let ragged = rows(|i| match i % 10 {
+        0 => format!("{i}.0,{i}.5,7,8"),
+        _ => format!("{i}.0,{i}.5"),
+    });
+    let error = refuse(&format!("{start}{ragged}"), &gauge()).to_string();
+    assert!(
+        error.contains("line 2: 4 fields where 2 are expected"),
+        "{error}"
+    );
     assert!(matches!(refuse("", &gauge()), TraceError::Empty { .. }));
     assert!(matches!(
         refuse("hello\nworld\n", &gauge()),

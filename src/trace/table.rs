@@ -127,6 +127,8 @@ fn form_of(text: &str) -> Option<Form> {
         (Delimiter::Character(';'), false),
         (Delimiter::Character(';'), true),
         (Delimiter::Character(','), false),
+        // Decimal commas in quotes.
+        (Delimiter::Character(','), true),
         (Delimiter::Character('|'), false),
         (Delimiter::Space, false),
         (Delimiter::Space, true),
@@ -144,6 +146,22 @@ fn form_of(text: &str) -> Option<Form> {
         }
     }
     best.map(|(_, form)| form)
+}
+
+/// Fields that most of the first rows have; of two numbers as frequent, the one met first.
+fn usual_width(text: &str, form: Form) -> Option<usize> {
+    let mut widths: Vec<(usize, usize)> = Vec::new();
+    let lines = text.lines().filter(|line| !is_comment(line)).take(LOOK);
+    for line in lines.filter(|line| form.is_row(line)) {
+        let (_, width) = form.count(line);
+        match widths.iter_mut().find(|(known, _)| *known == width) {
+            Some((_, rows)) => *rows += 1,
+            None => widths.push((width, 1)),
+        }
+    }
+    // Of equals the maximum is the last.
+    let most = widths.iter().rev().max_by_key(|(_, rows)| *rows);
+    most.map(|(width, _)| *width)
 }
 
 /// Lines left out, with the first of each sort.
@@ -194,9 +212,10 @@ pub(super) fn read(file: &str, bytes: &[u8]) -> Result<Table, TraceError> {
     let Some((first_number, first_line)) = first else {
         return Err(TraceError::NoData { file: name() });
     };
-    let (_, width) = form.count(first_line);
+    let width = usual_width(text, form).unwrap_or_else(|| form.count(first_line).1);
     let (headings, named) = header.headings(width).map_err(|headings| {
-        if form.delimiter == Delimiter::Character(',') && width == 2 * headings {
+        let points = first_line.contains('.');
+        if form.delimiter == Delimiter::Character(',') && width == 2 * headings && !points {
             TraceError::DecimalCommas {
                 file: name(),
                 line: first_number + 1,
