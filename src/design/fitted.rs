@@ -1,7 +1,7 @@
 //! A design with fitted values written into it: uncertain values narrowed, a fault made part of it.
 
 use crate::flow::opening::{Opening, PortLaw};
-use crate::network::spec::System;
+use crate::network::spec::{Path, System};
 use crate::study::diagnosis::{Cause, Diagnosis, Explanation, FittedValue, Places};
 use crate::units::{Dimension, DisplayUnit, UnitSystem, axis_unit};
 
@@ -171,12 +171,12 @@ fn with_fault(
             };
             // A servo that stops short keeps its bore; any other opening is cut.
             if cause == Cause::ValvePartlyOpen && !matches!(path.opening, Opening::Servo { .. }) {
-                text = with_area(name, text, &at, path.area)?;
+                text = with_area(name, text, &at, path)?;
             }
             Ok(text)
         }
         Cause::NeckPartlyPierced => match path_name(places.neck) {
-            Some((at, path)) => with_area(name, text, &at, path.area),
+            Some((at, path)) => with_area(name, text, &at, path),
             None => Ok(text),
         },
         Cause::CartridgeLight => match vessel {
@@ -234,24 +234,36 @@ fn with_fault(
     }
 }
 
-/// Writes the area of a path into whichever field gives its size.
-fn with_area(name: &str, text: String, at: &str, area: f64) -> Result<String, DesignError> {
+/// Fields other than an area that give the size of a path, with what belongs to them alone.
+const OTHER_SIZES: [&str; 4] = ["kv", "cv", "decay", "xt"];
+
+/// Writes the area of a path into whichever field gives its size; a flow coefficient or a decay test, which says nothing of
+/// the path as it was found, gives way to an area that passes the same.
+fn with_area(name: &str, text: String, at: &str, path: &Path) -> Result<String, DesignError> {
     let holes = get(&text, &format!("{at}.holes"))
         .and_then(|holes| holes.trim().parse::<f64>().ok())
         .unwrap_or(1.0);
-    let area = area / holes;
+    let area = path.area / holes;
     let (wide, whole) = (format!("{at}.diameter"), format!("{at}.area"));
-    match get(&text, &wide) {
-        Some(like) => {
-            let diameter = (4.0 * area / std::f64::consts::PI).sqrt();
-            let diameter = quantity(&like, Dimension::Length, diameter);
-            set(name, &text, &wide, &diameter)
-        }
-        None => {
-            let like = get(&text, &whole).unwrap_or_default();
-            set(name, &text, &whole, &quantity(&like, Dimension::Area, area))
-        }
+    if let Some(like) = get(&text, &wide) {
+        let diameter = (4.0 * area / std::f64::consts::PI).sqrt();
+        let diameter = quantity(&like, Dimension::Length, diameter);
+        return set(name, &text, &wide, &diameter);
     }
+    if let Some(like) = get(&text, &whole) {
+        return set(name, &text, &whole, &quantity(&like, Dimension::Area, area));
+    }
+    let text = set(name, &text, &whole, &quantity("", Dimension::Area, area))?;
+    let coefficient = format!("{at}.discharge_coefficient");
+    let text = set(
+        name,
+        &text,
+        &coefficient,
+        &path.discharge_coefficient.to_string(),
+    )?;
+    OTHER_SIZES.iter().try_fold(text, |text, field| {
+        remove(name, &text, &format!("{at}.{field}"))
+    })
 }
 
 /// An opening as a design writes it.
