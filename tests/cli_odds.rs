@@ -966,6 +966,22 @@ fn bad_input_to_margins_is_refused_before_any_work() {
     over("paths.leak.area = 1 .. 2 mm", &["an area is expected"]);
     over("paths.leak.area = 1 .. 2", &["paths.leak.area"]);
     over("paths.leak.area = -5 .. -1 mm2", &["paths.leak.area"]);
+    over(
+        "paths.leak.area = -1 .. 5 mm2",
+        &[
+            "paths.leak.area",
+            "refused at the end of the range, -1 mm2",
+            "zero or more",
+        ],
+    );
+    over(
+        "vessels.cartridge.charge = 1 .. 4 g",
+        &[
+            "vessels.cartridge.charge",
+            "refused at the end of the range, 4 g",
+            "check charge and volume",
+        ],
+    );
     over("nose.pins = 1 .. 2 N", &["nose.pins"]);
     let area = "paths.leak.area = 1 .. 2 mm2";
     refused(&["margins", "small.ron"], &["--over"]);
