@@ -336,3 +336,44 @@ fn a_strained_value_is_said_and_a_fault_that_stands_for_it_found() {
     let width = soak["high"].as_f64().expect("a number") - soak["low"].as_f64().expect("a number");
     assert!(width > 1.0, "{width} K");
 }
+
+/// A flow coefficient that a fault contradicts gives way to an area: what was found is said, and what is written is a
+/// design.
+#[test]
+fn a_valve_sized_by_its_flow_coefficient_is_written_by_its_area() {
+    let folder = tempfile::tempdir().expect("a temporary directory");
+    let name = |file: &str| folder.path().join(file).display().to_string();
+    let text = std::fs::read_to_string(DUNLIN).expect("a design");
+    let size = "area: \"triangle 0.8 mm2 .. 1.6 mm2 .. 2.6 mm2\",\n            \
+                discharge_coefficient: \"uniform 0.6 .. 0.8\"";
+    assert!(text.contains(size));
+    let sized = text.replacen(size, "kv: \"normal 0.057 m3/h sd 0.002 m3/h\"", 1);
+    let (design, trace, fitted) = (name("kv.ron"), name("shut.csv"), name("fitted.ron"));
+    std::fs::write(&design, sized).expect("a design");
+    let fault = ["--fault", "neck_partly_pierced", "--seed", "3"];
+    let made = coldkick(&[&["shot", &design, "--as-trace", &trace][..], &fault].concat());
+    assert_eq!(made.code, 0, "{}", made.err);
+    let causes = [
+        "--causes",
+        "nothing_wrong,neck_partly_pierced",
+        "--trials",
+        "0",
+    ];
+    let told = ["diagnose", &design, &trace, "--write", &fitted];
+    let done = coldkick(&[&told[..], &causes].concat());
+    assert_eq!(done.code, 1, "{}{}", done.out, done.err);
+    assert!(
+        done.out.contains("neck not fully pierced, "),
+        "{}",
+        done.out
+    );
+    let check = coldkick(&["check", &fitted]);
+    assert_eq!(check.code, 0, "{}", check.err);
+    let text = std::fs::read_to_string(&fitted).expect("a design");
+    let get =
+        |field: &str| coldkick::design::edit::get(&text, &format!("paths.struck-neck.{field}"));
+    assert_eq!(get("kv"), None);
+    let area = get("area").expect("an area");
+    assert!(area.ends_with("mm2"), "{area}");
+    assert_eq!(get("discharge_coefficient").as_deref(), Some("1"));
+}

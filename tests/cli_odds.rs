@@ -919,6 +919,35 @@ fn rare_failures_are_told_in_words() {
     );
 }
 
+/// Between words there is no median: of a choice the word that failures have in common is said, with its shares.
+#[test]
+fn failures_of_a_choice_are_told_in_shares() {
+    let folder = workshop();
+    let choice = "vessels.cartridge.draw=choice vapour: 60 %, mixed: 40 %";
+    let told = ["odds", "small.ron", "--trials", "200", "--set", choice];
+    let run = coldkick(folder.path(), &told);
+    let flat = run.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    let text = flat.split("vessels.cartridge.draw: vapour in ").nth(1);
+    let text = text.expect("a choice that tells failures apart");
+    assert!(text.contains("% of failures, "), "{text}");
+    assert!(!flat.contains("median vapour") && !flat.contains("vessels.cartridge.draw low"));
+    let document = json(&coldkick(
+        folder.path(),
+        &[&told[..], &["--format", "json"]].concat(),
+    ));
+    let modes = document["failure_modes"].as_array().unwrap();
+    let mut inputs = modes
+        .iter()
+        .flat_map(|mode| mode["inputs"].as_array().unwrap());
+    let found = inputs
+        .find(|found| found["input"] == "vessels.cartridge.draw")
+        .unwrap();
+    assert_eq!(found["choice"], "vapour");
+    assert!(found.get("median_failing").is_none() && found.get("direction").is_none());
+    let share = |key: &str| found[key].as_f64().unwrap();
+    assert!(share("share_failing") > 0.8 && share("share_passing") < 0.7);
+}
+
 #[test]
 fn bad_input_to_margins_is_refused_before_any_work() {
     let over = |range: &str, words: &[&str]| {
@@ -937,6 +966,22 @@ fn bad_input_to_margins_is_refused_before_any_work() {
     over("paths.leak.area = 1 .. 2 mm", &["an area is expected"]);
     over("paths.leak.area = 1 .. 2", &["paths.leak.area"]);
     over("paths.leak.area = -5 .. -1 mm2", &["paths.leak.area"]);
+    over(
+        "paths.leak.area = -1 .. 5 mm2",
+        &[
+            "paths.leak.area",
+            "refused at the end of the range, -1 mm2",
+            "zero or more",
+        ],
+    );
+    over(
+        "vessels.cartridge.charge = 1 .. 4 g",
+        &[
+            "vessels.cartridge.charge",
+            "refused at the end of the range, 4 g",
+            "check charge and volume",
+        ],
+    );
     over("nose.pins = 1 .. 2 N", &["nose.pins"]);
     let area = "paths.leak.area = 1 .. 2 mm2";
     refused(&["margins", "small.ron"], &["--over"]);

@@ -293,6 +293,26 @@ fn a_shared_draw_may_carry_an_offset_of_its_own() {
 }
 
 /// The closed form while choked: A = V ln(p1/p2)/(t C* sqrt(R T)); 1 L of air from 250 to
+/// Two frictions drawn apart may cross, and then sliding holds as much as sticking; what is written is in order.
+#[test]
+fn drawn_frictions_may_cross() {
+    let text = SMALL.replacen(
+        "mass: \"0.9 kg\"",
+        "mass: \"0.9 kg\", static_friction: \"uniform 10 N .. 30 N\", kinetic_friction: \"uniform 5 N .. 25 N\"",
+        1,
+    );
+    let design = read("crossing", &text);
+    let paths: Vec<&str> = design.inputs().iter().map(|i| i.path.as_str()).collect();
+    let drawn = paths.iter().map(|path| match *path {
+        "nose.static_friction" => 12.0,
+        "nose.kinetic_friction" => 20.0,
+        other => panic!("{other}"),
+    });
+    let (system, _) = design.system(&drawn.collect::<Vec<f64>>()).unwrap();
+    let (nose, _) = system.nose.unwrap();
+    assert_eq!((nose.static_friction, nose.kinetic_friction), (12.0, 12.0));
+}
+
 /// 240 kPa in 60 s at 293.15 K is 3.4253e-9 m2 of effective area.
 #[test]
 fn a_pressure_decay_test_gives_the_leak_area() {
@@ -669,6 +689,20 @@ fn each_mistake_names_its_field_its_place_and_the_remedy() {
             "vessels.cartridge.part",
             "parts library",
             "`co2-16g`",
+        ),
+        (
+            "mass: \"0.9 kg\"",
+            "mass: \"0.9 kg\", static_friction: \"10 N\", kinetic_friction: \"12 N\"",
+            "nose.kinetic_friction",
+            "sliding friction of 12.00 N holds more than static friction of 10.00 N",
+            "at most",
+        ),
+        (
+            "mass: \"0.9 kg\"",
+            "mass: \"0.9 kg\", kinetic_friction: \"12 N\"",
+            "nose.kinetic_friction",
+            "holds more than static friction of 0",
+            "leave it out",
         ),
         (
             "temperature: \"20 degC\"),",

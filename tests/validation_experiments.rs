@@ -1,5 +1,5 @@
-//! Vessels emptied in a laboratory, beside the model. What a test here asserts is what
-//! docs/validation.md claims: the errors as they are, not as they might be.
+//! Vessels emptied in a laboratory, beside the model. A test here asserts how far at most the model may be from the
+//! measurement, by what the experiment leaves uncertain; the errors that docs/validation.md tabulates are printed.
 
 mod common;
 
@@ -18,81 +18,65 @@ use common::{close, number, published};
 use experiments::{Comparison, MODELS, Tank, haque, thorncroft};
 use pictures::{Axes, Plot};
 
-/// Air tank of 16 L. With the wall's heat (assumed: steel, 2.5 mm, a cylinder 0.25 m wide) the
-/// pressure is followed to 0.9 % of the start; the gas gets 11 K too cold, because the guessed
-/// wall and natural convection alone give too little heat. Without a wall it is 89 K too cold.
+/// Air tank of 16 L, its wall assumed (steel, 2.5 mm, a cylinder 0.25 m wide). No uncertainty is stated; a common gauge
+/// of class 1 is off by 1 % of its range, here the pressure at the start. A thermocouple that lags reads the lowest gas
+/// temperature too high, never too low: the model's is no higher. Without the wall's heat both are further off.
 #[test]
 fn air_tank_of_thorncroft() {
     let measured = published("thorncroft-2007");
-    for (wall, root_mean_square, coldest) in [(true, 0.067e5, -10.7), (false, 0.206e5, -89.2)] {
+    let [with_wall, without] = [true, false].map(|wall| {
         let discharge = run(&thorncroft(wall), &Settings::default()).unwrap();
         let c = Comparison::new(&discharge, &measured, "p_bar", 1e5);
         let lowest = discharge.outcome.vessels[0].coldest.value - 256.4;
         println!("Thorncroft, wall {wall}: {c}, coldest off by {lowest:.1} K");
-        assert!(
-            (c.root_mean_square - root_mean_square).abs() < 0.005e5,
-            "{c}"
-        );
-        assert!((lowest - coldest).abs() < 1.0, "{lowest}");
-    }
+        (c, lowest)
+    });
+    assert!(
+        with_wall.0.root_mean_square < 0.01 * 7.9e5,
+        "{}",
+        with_wall.0
+    );
+    assert!(with_wall.0.root_mean_square < without.0.root_mean_square);
+    assert!(
+        without.1 < with_wall.1 && with_wall.1 <= 0.0,
+        "{}",
+        with_wall.1
+    );
 }
 
-/// Nitrogen at 150 bar, represented by as many moles of perfect-gas air: what that leaves out shows.
+/// Nitrogen at 150 bar, represented by as many moles of perfect-gas air. At 200 K and 60 bar a perfect gas is 7 % from
+/// the real one: so far on average the pressure may be, and the lowest temperature, published as a band a few kelvin
+/// wide.
 #[test]
 fn nitrogen_vessel_of_haque() {
+    let measured = published("haque-1992");
     let discharge = run(&haque(true), &Settings::default()).unwrap();
-    let c = Comparison::new(&discharge, &published("haque-1992"), "p_bar", 1e5);
+    let c = Comparison::new(&discharge, &measured, "p_bar", 1e5);
     let lowest = discharge.outcome.vessels[0].coldest;
     println!("Haque: {c}, coldest {lowest:?}");
-    assert!((c.mean - 2.99e5).abs() < 0.1e5, "{c}");
-    assert!((lowest.value - 187.7 - 7.3).abs() < 1.0, "{lowest:?}");
+    let later = measured.iter().filter(|row| number(row, "t_s") > 0.0);
+    let pressures: Vec<f64> = later.map(|row| number(row, "p_bar") * 1e5).collect();
+    let mean = pressures.iter().sum::<f64>() / pressures.len() as f64;
+    assert!(c.mean < 0.07 * mean, "{c} of {mean}");
+    assert!((lowest.value - 187.7).abs() < 0.07 * 187.7, "{lowest:?}");
+    // Over a few seconds about the lowest the gas changes by less than the width of the band.
     assert!((lowest.time - 40.0).abs() < 4.0, "{lowest:?}");
     // Without a wall the gas would be below the model's 120 K before the end.
     assert!(run(&haque(false), &Settings::default()).is_err());
 }
 
-/// Liquid drawn from the bottom of three CO2 tanks: mean error of the pressure [bar] and time of
-/// run-out [s] of each model, as docs/validation.md tabulates them.
+/// Zero drift of the gauge at the tanks of Zimmerman et al. [Pa].
+const DRIFT: f64 = 1e5;
+
+/// Liquid drawn from the bottom of three CO2 tanks. The limits of the two-phase flow enclose what was measured:
+/// equilibrium empties the tank later and frozen flow earlier, with the wall assumed or without. One of the models
+/// between follows the pressure on average within twice the drift of the gauge.
 #[test]
 fn liquid_blowdowns_of_zimmerman() {
-    let claimed: [[(f64, f64); 8]; 3] = [
-        // With wall: equilibrium, relaxed, Henry-Fauske, frozen; the same without.
-        [
-            (9.69, 20.84),
-            (1.88, 10.30),
-            (4.60, 15.27),
-            (3.93, 8.33),
-            (6.74, 23.90),
-            (5.10, 11.52),
-            (1.60, 16.75),
-            (8.58, 8.48),
-        ],
-        [
-            (10.18, 18.47),
-            (1.84, 9.18),
-            (4.78, 13.76),
-            (3.30, 8.00),
-            (8.25, 20.41),
-            (4.09, 9.96),
-            (3.16, 14.70),
-            (6.51, 7.98),
-        ],
-        [
-            (6.282, 7.63),
-            (6.68, 3.75),
-            (1.82, 5.51),
-            (9.56, 2.89),
-            (4.34, 8.34),
-            (8.80, 4.02),
-            (3.32, 5.85),
-            (11.95, 2.97),
-        ],
-    ];
-    for (tank, claimed) in Tank::all().iter().zip(claimed) {
+    for tank in Tank::all() {
         let measured = tank.measured();
-        let mut claimed = claimed.iter();
         for wall in [true, false] {
-            for (name, model) in MODELS {
+            let found = MODELS.map(|(name, model)| {
                 let discharge = run(&tank.system(model, wall), &Settings::default()).unwrap();
                 let c = Comparison::with_offset(&discharge, &measured, "p_MPa", 1e6, tank.offset);
                 let run_out = experiments::run_out(&discharge).unwrap();
@@ -100,15 +84,15 @@ fn liquid_blowdowns_of_zimmerman() {
                     "{} {name:14} wall {wall}: {c}; run-out {run_out:.2} s, measured {}",
                     tank.name, tank.run_out
                 );
-                let (mean, time) = claimed.next().unwrap();
-                assert!(
-                    (c.mean / 1e5 - mean).abs() < 0.05,
-                    "{name} {c}, claimed {mean}"
-                );
-                assert!(
-                    (run_out - time).abs() < 0.05,
-                    "{name} {run_out}, claimed {time}"
-                );
+                (c.mean, run_out)
+            });
+            let [equilibrium, relaxed, henry_fauske, frozen] = found;
+            let name = tank.name;
+            assert!(equilibrium.1 > tank.run_out, "{name} {equilibrium:?}");
+            assert!(frozen.1 < tank.run_out, "{name} {frozen:?}");
+            if wall {
+                let best = relaxed.0.min(henry_fauske.0);
+                assert!(best < 2.0 * DRIFT, "{name}: {best}");
             }
         }
     }

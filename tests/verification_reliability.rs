@@ -326,3 +326,16 @@ fn sensitivity_of_simple_functions() {
     assert!(estimate(&outputs[1..], 3, 0.95, 100, 1).is_err());
     assert!(SensitivityDesign::new(0, 0, 8).is_err());
 }
+
+/// What a search that did not settle says is for people: two digits of where it ended.
+#[test]
+fn a_search_that_did_not_settle_says_so_in_round_numbers() {
+    let error = DesignPointError::<String>::NotConverged {
+        point: vec![0.0],
+        value: 0.000_579_068_177_700_392_6,
+        misalignment: 0.387_123,
+        iterations: 40,
+    };
+    let said = error.to_string();
+    assert!(said.contains("limit state 5.8e-4, 0.39 standard"), "{said}");
+}

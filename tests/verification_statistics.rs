@@ -202,6 +202,7 @@ fn failures_are_traced_to_their_input() {
         "{cold:?}"
     );
     assert!(cold[0].median_failing < 0.1 && cold[0].median_passing > 0.5);
+    assert_eq!(cold[0].telling, None, "of many values none is common");
     let late = separation::separate(
         &columns,
         &failed_if(&|i| columns[1][i] + 0.3 * columns[3][i] > 1.1),
@@ -263,4 +264,16 @@ fn incomplete_beta_identities() {
     let (b, x) = (12.5, 0.07);
     let error = regularised(1.0, b, x, 1.0 - x) - (1.0 - (1.0f64 - x).powf(b));
     assert!(error.abs() < 1e-13, "{error:e}");
+}
+
+/// Of 4 failures 3 have the value 2, of 6 successes 1.
+#[test]
+fn failures_share_a_value_of_few() {
+    let values = [2.0, 2.0, 2.0, 0.0, 2.0, 0.0, 0.0, 0.0, 1.0, 1.0];
+    let failed: Vec<bool> = (0..10).map(|trial| trial < 4).collect();
+    let found = separation::separate(&[values], &failed).unwrap();
+    let telling = found[0].telling.expect("three values are few");
+    assert_eq!(telling.value, 2.0);
+    assert_eq!(telling.share_failing, 0.75);
+    assert_eq!(telling.share_passing, 1.0 / 6.0);
 }

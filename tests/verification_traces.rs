@@ -167,6 +167,58 @@ fn repairs_are_stated() {
     assert_eq!(trace.columns[0].values.len(), 395);
 }
 
+/// One broken row among many is left out wherever it stands, the first one too.
+#[test]
+fn a_broken_first_row_is_left_out() {
+    let row = |i: usize| format!("{i}.0,{i}.5");
+    let mut lines: Vec<String> = (0..400).map(row).collect();
+    lines[0].push_str(",7,8");
+    let trace = understand(&format!("t [ms],bay [kPa]\n{}", lines.join("\n")), &gauge());
+    let told = trace.repairs.join("\n");
+    assert!(told.contains("4 fields at line 2"), "{told}");
+    assert_eq!(trace.columns[0].values.len(), 399);
+}
+
+/// Quotes keep decimal commas apart from the commas that separate.
+#[test]
+fn quoted_decimal_commas_are_read() {
+    let quoted = rows(|i| format!("\"{i},5\",\"{i},25\""));
+    let plain = rows(|i| format!("{i}.5,{i}.25"));
+    let read = |text: &str| understand(&format!("t [ms],bay [kPa]\n{text}"), &gauge());
+    let (quoted, plain) = (read(&quoted), read(&plain));
+    assert_eq!(quoted.columns, plain.columns);
+    assert!(quoted.understood[0].contains("separated by commas, decimal comma"));
+}
+
+/// Notes, states and dates beside the numbers are left out, and a first row may miss a value as any other may.
+#[test]
+fn text_beside_numbers_is_left_out() {
+    let plain = rows(|k| format!("{},{}", k as f64 * 1e-3, 10 + k));
+    let expected = understand(&format!("t [s],bay [kPa gauge]\n{plain}"), &options());
+    let noted = rows(|k| {
+        format!(
+            "{},{},{}",
+            k as f64 * 1e-3,
+            10 + k,
+            ["ARMED", "FIRE"][k % 2]
+        )
+    });
+    let dated = rows(|k| format!("2026-05-01 12:00:00,{},{}", k as f64 * 1e-3, 10 + k));
+    for (heading, text, column) in [
+        ("t [s],bay [kPa gauge],state", noted, "state"),
+        ("date,t [s],bay [kPa gauge]", dated, "date"),
+    ] {
+        let trace = understand(&format!("{heading}\n{text}"), &options());
+        assert_eq!(trace.columns[0].values, expected.columns[0].values);
+        assert_eq!(trace.columns[0].times, expected.columns[0].times);
+        let said = format!("text in column `{column}` left out");
+        assert!(trace.repairs.contains(&said), "{:?}", trace.repairs);
+    }
+    let first = plain.replacen("0,10", "0,", 1);
+    let trace = understand(&format!("t [s],bay [kPa gauge]\n{first}"), &options());
+    assert_eq!(trace.columns[0].values, expected.columns[0].values[1..]);
+}
+
 #[test]
 fn what_cannot_be_repaired_names_its_line() {
     let start = "t [ms],bay [kPa]\n";
@@ -193,6 +245,16 @@ fn what_cannot_be_repaired_names_its_line() {
     let commas = format!("{start}{}", rows(|i| format!("{i},0,{i},5")));
     let error = refuse(&commas, &gauge()).to_string();
     assert!(error.contains("semicolons"), "{error}");
+    // With decimal points there is nothing to take for decimal commas.
+    let ragged = rows(|i| match i % 10 {
+        0 => format!("{i}.0,{i}.5,7,8"),
+        _ => format!("{i}.0,{i}.5"),
+    });
+    let error = refuse(&format!("{start}{ragged}"), &gauge()).to_string();
+    assert!(
+        error.contains("line 2: 4 fields where 2 are expected"),
+        "{error}"
+    );
     assert!(matches!(refuse("", &gauge()), TraceError::Empty { .. }));
     assert!(matches!(
         refuse("hello\nworld\n", &gauge()),

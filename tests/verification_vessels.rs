@@ -16,6 +16,7 @@ use coldkick::numerics::integrate::Method;
 use coldkick::statistics::SamplingMethod;
 use coldkick::study::Campaign;
 use coldkick::thermo::air;
+use coldkick::thermo::source::Tables;
 use common::close;
 use common::systems::{air_vessel, cartridge, orifice, rigid};
 use proptest::prelude::*;
@@ -501,4 +502,35 @@ fn a_shut_bay_is_followed_in_long_steps() {
         assert!(audit.steps < steps, "{name}: {audit:?}");
         assert!(audit.evaluations < evaluations, "{name}: {audit:?}");
     }
+}
+
+/// Which end of an open orifice is written first says nothing of what stands open to the cartridge, unless it is
+/// one-way.
+#[test]
+fn an_orifice_stands_open_whichever_end_is_written_first() {
+    let forward = tern_at("5 degC");
+    let ends = |from: &str, to: &str| {
+        format!("from: \"{from}\",\n            to: \"{to}\",\n            diameter: \"triangle")
+    };
+    let (written, reversed) = (ends("cartridge", "manifold"), ends("manifold", "cartridge"));
+    assert!(forward.text().contains(&written));
+    let read = |text: &str| Design::parse("reversed", text).unwrap();
+    let backward = read(&forward.text().replacen(&written, &reversed, 1));
+    let [ahead, back] = [&forward, &backward].map(|design| {
+        let (system, _) = design.system(&design.central()).unwrap();
+        (
+            system.masses_at_start(&Tables).unwrap(),
+            run(&system, &Settings::default()).unwrap().outcome,
+        )
+    });
+    assert!(ahead.0[1].0 > 1e-4 && ahead.0[1].1 == 0.0, "{:?}", ahead.0);
+    assert_eq!(ahead.0, back.0);
+    let (speed, other) = (ahead.1.exit_speed.unwrap(), back.1.exit_speed.unwrap());
+    close("exit speed", other, speed, 1e-6);
+    // Nothing flows from the end to the beginning of a one-way path.
+    let checked = reversed.replacen("diameter", "one_way: true, diameter", 1);
+    let shut = read(&forward.text().replacen(&written, &checked, 1));
+    let (system, _) = shut.system(&shut.central()).unwrap();
+    let masses = system.masses_at_start(&Tables).unwrap();
+    assert!(masses[1].0 == 0.0 && masses[1].1 > 0.0, "{masses:?}");
 }

@@ -191,6 +191,8 @@ pub fn run(arguments: &DiagnoseArguments) -> Result<Verdict, Failure> {
         Format::Json => json(&report).map_err(unwritable)?,
         Format::Csv => csv(&report).map_err(unwritable)?,
     };
+    // Printed before any file is written: what took minutes to find must not be lost with a file.
+    print(&output)?;
     if let Some(path) = &arguments.write {
         let fitted = with_fitted(&design, &diagnosis).map_err(load::bad_design)?;
         // What is written must be a design that can be used.
@@ -204,7 +206,6 @@ pub fn run(arguments: &DiagnoseArguments) -> Result<Verdict, Failure> {
             write_whole(&numbered(path, index), &bytes, common.picture.force)?;
         }
     }
-    print(&output)?;
     let healthy = diagnosis
         .verdict()
         .is_some_and(|first| first.cause == Cause::NothingWrong);

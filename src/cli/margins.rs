@@ -372,24 +372,59 @@ fn setup(
     })
 }
 
-/// A mistake in a path or a unit shows at every value: then nothing need be computed.
+/// A mistake in a path or a unit shows at every value, and a range that leaves what the design allows at one of its
+/// ends: then nothing need be computed. In a map a value counts as allowed if it is beside any of the other.
 fn check_reach(
     design: &Design,
     over: &SweptValue,
     second: Option<&SweptValue>,
 ) -> Result<(), Failure> {
-    let tried = |design: &Design, over: &SweptValue| -> Result<Design, DesignError> {
-        let middle = 0.5 * (over.low + over.high);
-        at(design, over, middle)
-            .or_else(|error| at(design, over, over.low).map_err(|_| error))
-            .or_else(|error| at(design, over, over.high).map_err(|_| error))
+    let marks = |swept: &SweptValue| [0.5 * (swept.low + swept.high), swept.low, swept.high];
+    let beside = |other: Option<&SweptValue>| -> Vec<Design> {
+        let changed: Vec<Design> = other.map_or_else(Vec::new, |other| {
+            let values = marks(other).into_iter();
+            values.filter_map(|v| at(design, other, v).ok()).collect()
+        });
+        if changed.is_empty() {
+            vec![design.clone()]
+        } else {
+            changed
+        }
     };
-    let changed = match second {
-        None => tried(design, over),
-        Some(second) => tried(design, second).and_then(|changed| tried(&changed, over)),
-    };
-    match changed {
-        Ok(_) => Ok(()),
-        Err(error) => Err(load::bad_design(error)),
+    let pairs = [(Some(over), second), (second, Some(over))];
+    for (swept, other) in pairs
+        .into_iter()
+        .filter_map(|(swept, other)| Some((swept?, other)))
+    {
+        let designs = beside(other);
+        for (place, value) in marks(swept).into_iter().enumerate() {
+            let mut tried = designs.iter().map(|design| at(design, swept, value));
+            let Some(Err(error)) = tried.next() else {
+                continue;
+            };
+            if tried.any(|changed| changed.is_ok()) {
+                continue;
+            }
+            return Err(if place == 0 {
+                load::bad_design(error)
+            } else {
+                refused_end(swept, value, error)
+            });
+        }
     }
+    Ok(())
+}
+
+/// The design can be computed in the middle of a range, not at this end.
+fn refused_end(swept: &SweptValue, value: f64, error: DesignError) -> Failure {
+    let SweptValue {
+        path,
+        low,
+        high,
+        unit,
+        ..
+    } = swept;
+    Failure::Input(miette::Report::new(error).wrap_err(format!(
+        "--over \"{path} = {low} .. {high} {unit}\": the design is refused at the end of the range, {value} {unit}"
+    )))
 }

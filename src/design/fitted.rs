@@ -1,7 +1,7 @@
 //! A design with fitted values written into it: uncertain values narrowed, a fault made part of it.
 
 use crate::flow::opening::{Opening, PortLaw};
-use crate::network::spec::System;
+use crate::network::spec::{Path, System};
 use crate::study::diagnosis::{Cause, Diagnosis, Explanation, FittedValue, Places};
 use crate::units::{Dimension, DisplayUnit, UnitSystem, axis_unit};
 
@@ -41,12 +41,26 @@ pub fn with_fitted(design: &Design, diagnosis: &Diagnosis) -> Result<String, Des
             text = set(name, &text, path, &narrowed(&written, value, support))?;
         }
     }
+    let text = with_frictions_in_order(name, text)?;
     match diagnosis.verdict() {
         Some(verdict) => {
             let text = with_fault(name, text, verdict, &diagnosis.fitted_system)?;
             without_loose_ends(name, text)
         }
         None => Ok(text),
+    }
+}
+
+/// Two frictions fitted each by itself may cross, which no design may write: then sliding holds as much as sticking.
+fn with_frictions_in_order(name: &str, text: String) -> Result<String, DesignError> {
+    let sliding = "nose.kinetic_friction";
+    match Design::parse(name, &text) {
+        Err(error) if error.field() == Some(sliding) => {}
+        _ => return Ok(text),
+    }
+    match get(&text, "nose.static_friction") {
+        Some(sticking) => set(name, &text, sliding, &sticking),
+        None => remove(name, &text, sliding),
     }
 }
 
@@ -171,12 +185,12 @@ fn with_fault(
             };
             // A servo that stops short keeps its bore; any other opening is cut.
             if cause == Cause::ValvePartlyOpen && !matches!(path.opening, Opening::Servo { .. }) {
-                text = with_area(name, text, &at, path.area)?;
+                text = with_area(name, text, &at, path)?;
             }
             Ok(text)
         }
         Cause::NeckPartlyPierced => match path_name(places.neck) {
-            Some((at, path)) => with_area(name, text, &at, path.area),
+            Some((at, path)) => with_area(name, text, &at, path),
             None => Ok(text),
         },
         Cause::CartridgeLight => match vessel {
@@ -234,24 +248,36 @@ fn with_fault(
     }
 }
 
-/// Writes the area of a path into whichever field gives its size.
-fn with_area(name: &str, text: String, at: &str, area: f64) -> Result<String, DesignError> {
+/// Fields other than an area that give the size of a path, with what belongs to them alone.
+const OTHER_SIZES: [&str; 4] = ["kv", "cv", "decay", "xt"];
+
+/// Writes the area of a path into whichever field gives its size; a flow coefficient or a decay test, which says nothing of
+/// the path as it was found, gives way to an area that passes the same.
+fn with_area(name: &str, text: String, at: &str, path: &Path) -> Result<String, DesignError> {
     let holes = get(&text, &format!("{at}.holes"))
         .and_then(|holes| holes.trim().parse::<f64>().ok())
         .unwrap_or(1.0);
-    let area = area / holes;
+    let area = path.area / holes;
     let (wide, whole) = (format!("{at}.diameter"), format!("{at}.area"));
-    match get(&text, &wide) {
-        Some(like) => {
-            let diameter = (4.0 * area / std::f64::consts::PI).sqrt();
-            let diameter = quantity(&like, Dimension::Length, diameter);
-            set(name, &text, &wide, &diameter)
-        }
-        None => {
-            let like = get(&text, &whole).unwrap_or_default();
-            set(name, &text, &whole, &quantity(&like, Dimension::Area, area))
-        }
+    if let Some(like) = get(&text, &wide) {
+        let diameter = (4.0 * area / std::f64::consts::PI).sqrt();
+        let diameter = quantity(&like, Dimension::Length, diameter);
+        return set(name, &text, &wide, &diameter);
     }
+    if let Some(like) = get(&text, &whole) {
+        return set(name, &text, &whole, &quantity(&like, Dimension::Area, area));
+    }
+    let text = set(name, &text, &whole, &quantity("", Dimension::Area, area))?;
+    let coefficient = format!("{at}.discharge_coefficient");
+    let text = set(
+        name,
+        &text,
+        &coefficient,
+        &path.discharge_coefficient.to_string(),
+    )?;
+    OTHER_SIZES.iter().try_fold(text, |text, field| {
+        remove(name, &text, &format!("{at}.{field}"))
+    })
 }
 
 /// An opening as a design writes it.
@@ -307,6 +333,63 @@ fn opening(opening: &Opening) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// A path that passes a third of what is written, in whichever way that was.
+    #[test]
+    fn an_area_replaces_whatever_gave_the_size() {
+        let geometric = r#"diameter: "2 mm", discharge_coefficient: "0.8""#;
+        let holes = r#"area: "1 mm2", holes: "3", discharge_coefficient: "0.8""#;
+        let decay = r#"decay: (volume: "1 L", start: "2 bara", end: "1.5 bara", time: "2 s")"#;
+        for size in [
+            geometric,
+            holes,
+            r#"kv: "0.3 m3/h""#,
+            r#"kv: "0.3 m3/h", xt: "0.7", holes: "2""#,
+            r#"cv: "normal 0.3 sd 0.01", xt: "0.7""#,
+            decay,
+        ] {
+            let text = format!(
+                r#"(name: "x", vessels: {{"bay": (kind: "bay", volume: "1 L")}},
+                paths: {{"hole": (kind: "vent", from: "bay", to: "ambient", {size})}},
+                site: (mode: "bench", pressure: "1 bara", temperature: "20 degC"))"#
+            );
+            let path = |text: &str| {
+                let design = Design::parse("x.ron", text).expect("a design");
+                let (system, _) = design.system(&design.central()).expect("a system");
+                system.paths[0].clone()
+            };
+            let whole = path(&text);
+            let third = Path {
+                area: whole.area / 3.0,
+                ..whole
+            };
+            let changed = with_area("x.ron", text, "paths.hole", &third).expect("a text");
+            let found = path(&changed);
+            assert!((found.area / third.area - 1.0).abs() < 1e-5, "{changed}");
+            assert_eq!(found.discharge_coefficient, third.discharge_coefficient);
+        }
+    }
+
+    /// Static friction narrowed to below what is written of sliding friction.
+    #[test]
+    fn fitted_frictions_are_written_in_order() {
+        let text = |sliding: &str| {
+            format!(
+                r#"(name: "x", vessels: {{"bay": (kind: "bay", volume: "1 L")}},
+                nose: (vessel: "bay", bore: "98 mm", mass: "1 kg", engagement: "98 mm",
+                static_friction: "normal 25 N sd 1 N within 21 N .. 29 N",
+                kinetic_friction: "{sliding}"),
+                site: (mode: "bench", pressure: "1 bara", temperature: "20 degC"))"#
+            )
+        };
+        let crossed = with_frictions_in_order("x.ron", text("lognormal 30 N factor 1.5"));
+        let expected = text("normal 25 N sd 1 N within 21 N .. 29 N");
+        assert_eq!(crossed.expect("a text"), expected);
+        Design::parse("x.ron", &expected).expect("a design");
+        let below = text("lognormal 20 N factor 1.2");
+        let kept = with_frictions_in_order("x.ron", below.clone());
+        assert_eq!(kept.expect("a text"), below);
+    }
 
     /// A value of 10.05 g, a spread of 0.1 g, of a charge that the design says in ounces: 10.05 g / 28.349523125 g.
     #[test]

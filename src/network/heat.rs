@@ -273,7 +273,9 @@ struct Film {
 }
 
 impl Film {
-    /// CO2 as `fluid` and the air of a vessel, weighted by mass.
+    /// CO2 as `fluid` and the air of a vessel, weighted by mass. Heat capacity of the CO2 is kept within 600 and
+    /// 20 000 J/(kg K) and its expansivity below 0.1 1/K, which bounds both near the critical point; its
+    /// expansivity is no less than the 1/T of a perfect gas in gas, and than none in a denser fluid.
     fn of(contents: &Contents, fluid: Option<&FluidPoint>) -> Self {
         let t = contents.temperature;
         let air = contents.air_density;
@@ -290,7 +292,9 @@ impl Film {
         let density = fluid.density + air;
         let y = fluid.density / density;
         let cp = fluid.cp().clamp(600.0, 2e4);
-        let expansion = (fluid.dp_dt / (fluid.density * fluid.dp_drho)).clamp(1.0 / t, 0.1);
+        let is_gas = fluid.density < co2::CRITICAL_DENSITY;
+        let least = if is_gas { 1.0 / t } else { 0.0 };
+        let expansion = (fluid.dp_dt / (fluid.density * fluid.dp_drho)).clamp(least, 0.1);
         let mix = |a: f64, b: f64| y * a + (1.0 - y) * b;
         Self {
             density,
@@ -305,7 +309,8 @@ impl Film {
         self.cp * self.viscosity / self.conductivity
     }
 
-    /// Natural convection at the wall [W/(m2 K)]; never less than conduction over half the height.
+    /// Natural convection at a wall of a `height` [m], `difference` [K] warmer or colder [W/(m2 K)]; without buoyancy
+    /// conduction remains, Nu = 0.825^2 = 0.68 (the plate's limit).
     fn natural_convection(&self, difference: f64, height: f64, gravity: f64) -> f64 {
         let buoyancy = gravity * self.expansion * difference.abs();
         let rayleigh = buoyancy * height.powi(3) * self.density * self.density * self.cp
@@ -315,8 +320,8 @@ impl Film {
     }
 
     /// A stirred vessel, common practice without a source: the jets' momentum keeps up a velocity
-    /// u = sqrt(F/(rho D^2)), and the wall sees Nu = 0.037 Re^0.8 Pr^(1/3) (turbulent plate), or
-    /// natural convection of at least Nu = 0.825^2 (the plate's limit).
+    /// u = sqrt(F/(rho D^2)), and the wall sees Nu = 0.68 + 0.037 Re^0.8 Pr^(1/3): a turbulent plate on top of
+    /// what a plate has without flow (0.825^2, the limit of natural convection).
     fn jet_convection(&self, stirring: f64, diameter: f64) -> f64 {
         let velocity = (stirring.max(0.0) / (self.density * diameter * diameter)).sqrt();
         let reynolds = self.density * velocity * diameter / self.viscosity;
@@ -369,6 +374,37 @@ pub fn from_outside(wall: &Wall, wall_temperature: f64, ambient: f64, pressure: 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::network::spec::Condensation;
+    use crate::thermo::source::Tables;
+
+    /// Cold liquid expands by less than a perfect gas would, and gas by no less.
+    #[test]
+    fn a_liquid_at_a_wall_expands_as_a_liquid() {
+        let (temperature, air_mass) = (230.0, 1e-9);
+        let energy = air_mass * air::internal_energy_and_cv(temperature).0;
+        let contents = Contents::new(
+            &Tables,
+            Condensation::Equilibrium,
+            (0.0, air_mass),
+            energy,
+            1e-3,
+            temperature,
+        )
+        .expect("a state");
+        let film = |density| {
+            let fluid = FluidPoint::new(temperature, density);
+            let own = fluid.dp_dt / (fluid.density * fluid.dp_drho);
+            (Film::of(&contents, Some(&fluid)).expansion, own)
+        };
+        let (liquid, own) = film(1150.0);
+        assert!(own > 0.0 && own < 0.9 / temperature, "{own}");
+        assert!((liquid / own - 1.0).abs() < 1e-6, "{liquid} {own}");
+        let (gas, own) = film(1.0);
+        assert!(
+            (gas / own - 1.0).abs() < 1e-6 && gas > 1.0 / temperature,
+            "{gas} {own}"
+        );
+    }
 
     #[test]
     fn the_factor_of_the_plate_by_table_is_that_of_the_law() {

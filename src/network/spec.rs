@@ -15,7 +15,7 @@ pub struct System {
     pub ambient: Ambient,
     /// The nose and the index of the vessel it closes.
     pub nose: Option<(Nose, usize)>,
-    /// Longest time simulated after the first command [s].
+    /// Time at which a run ends at the latest, on the clock of the commands [s]; a run starts at 0.
     pub horizon: f64,
 }
 

@@ -44,7 +44,8 @@ impl System {
         Ok(masses)
     }
 
-    /// Charged vessels joined to `vessel` by an orifice that is open from the start.
+    /// Charged vessels joined to `vessel` by an orifice that is open from the start, written either way round
+    /// unless it lets nothing pass from its end to its beginning.
     fn standing_open_to(&self, vessel: usize) -> Vec<usize> {
         let open = self
             .paths
@@ -52,6 +53,9 @@ impl System {
             .filter(|path| path.command == Command::Always && path.role == PathRole::Orifice);
         open.filter_map(|path| match (path.from, path.to) {
             (End::Vessel(giver), End::Vessel(taker)) if taker == vessel => Some(giver),
+            (End::Vessel(taker), End::Vessel(giver)) if taker == vessel && !path.one_way => {
+                Some(giver)
+            }
             _ => None,
         })
         .filter(|&giver| self.vessels[giver].co2_mass > 0.0)

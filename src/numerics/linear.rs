@@ -48,7 +48,7 @@ pub fn factor(matrix: &mut [f64], pivots: &mut [usize]) -> Result<(), LinearErro
         let mut largest = matrix[k * n + k].abs();
         for row in k + 1..n {
             let size = matrix[row * n + k].abs();
-            // A NaN compares false here and is caught as a bad pivot below.
+            // A NaN is taken as the pivot, to be refused below.
             if size > largest || size.is_nan() {
                 largest = size;
                 pivot = row;

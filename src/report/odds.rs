@@ -2,7 +2,7 @@
 
 use crate::design::Input;
 use crate::statistics::interval::IntervalBasis;
-use crate::statistics::separation::{Direction, Separation};
+use crate::statistics::separation::{Direction, Separation, TellingValue};
 use crate::statistics::{Distribution, SamplingMethod, standard_normal};
 use crate::study::band::PressureBand;
 use crate::study::drivers::Drivers;
@@ -55,6 +55,12 @@ impl InputName {
             .map(|distribution| standard_normal::quantile(distribution.cumulative(value)))
             .filter(|deviation| deviation.is_finite())
             .unwrap_or(0.0)
+    }
+
+    /// Whether it is a choice, among words or numbers.
+    #[must_use]
+    pub fn is_choice(&self) -> bool {
+        !self.words.is_empty() || matches!(self.distribution, Some(Distribution::Discrete { .. }))
     }
 
     /// A value of it for people.
@@ -230,9 +236,25 @@ pub fn basis(chance: &Chance, method: SamplingMethod, replicates: u32) -> String
     format!("{points}; {how}")
 }
 
-/// What one input has to do with a kind of failure: "shared.soak low: ...".
+/// The value of a choice that failures have in common; `None` for an input that is no choice.
+#[must_use]
+pub fn telling_choice(found: &Separation, input: &InputName) -> Option<TellingValue> {
+    found.telling.filter(|_| input.is_choice())
+}
+
+/// What one input has to do with a kind of failure: "shared.soak low: ...", or of a choice "mixed in 80 % of failures, ...".
 #[must_use]
 pub fn separation(found: &Separation, input: &InputName, units: UnitSystem) -> String {
+    if let Some(telling) = telling_choice(found, input) {
+        return format!(
+            "{}: {} in {} of failures, {} of successes (told apart {} of the time)",
+            input.path,
+            input.value(telling.value, units),
+            percent(telling.share_failing, 0.05),
+            percent(telling.share_passing, 0.05),
+            percent(found.strength, 0.05)
+        );
+    }
     let direction = match found.direction {
         Direction::Low => "low",
         Direction::High => "high",

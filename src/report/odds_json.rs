@@ -5,6 +5,7 @@ use serde_json::{Map, Value, json};
 
 use crate::statistics::percentile::PercentileInterval;
 use crate::statistics::sensitivity::Sensitivities;
+use crate::statistics::separation::Separation;
 use crate::study::band::{self, PressureBand};
 use crate::study::drivers::Drivers;
 use crate::study::odds::PERCENTILES;
@@ -12,7 +13,7 @@ use crate::study::{Quantity, Record, TrialVerdict};
 
 use super::ReportError;
 use super::csv;
-use super::odds::{OddsReport, Shown};
+use super::odds::{OddsReport, Shown, telling_choice};
 
 /// The document, ending with a line break.
 ///
@@ -80,20 +81,48 @@ fn value(report: &OddsReport<'_>) -> Value {
         "failure_modes": odds.modes.iter().map(|mode| json!({
             "criterion": odds.failures.get(mode.criterion).map(|f| f.kind.name()),
             "trials": mode.trials,
-            "inputs": mode.separations.iter().map(|found| json!({
-                "input": name(report, found.input),
-                "direction": found.direction,
-                "strength": found.strength,
-                "p_value": found.p_value,
-                "median_failing": found.median_failing,
-                "median_passing": found.median_passing,
-            })).collect::<Vec<_>>(),
+            "inputs": mode
+                .separations
+                .iter()
+                .map(|found| separation(report, found))
+                .collect::<Vec<_>>(),
         })).collect::<Vec<_>>(),
         "worst": odds.worst.iter().map(|r| record(report, r)).collect::<Vec<_>>(),
         "not_computed_trials": odds.errors.iter().map(|r| record(report, r)).collect::<Vec<_>>(),
         "replay": report.replay,
         "pressure_band": report.band.map(pressure_band),
     })
+}
+
+/// What one input has to do with a kind of failure; of a choice the value that failures have in common with its shares
+/// of both, of any other input its medians.
+fn separation(report: &OddsReport<'_>, found: &Separation) -> Value {
+    let input = report.inputs.get(found.input);
+    let mut entry = json!({
+        "input": name(report, found.input),
+        "strength": found.strength,
+        "p_value": found.p_value,
+    });
+    let telling = input.and_then(|input| Some((input, telling_choice(found, input)?)));
+    let more = match telling {
+        Some((input, telling)) => {
+            let word = input.words.get(telling.value.max(0.0).round() as usize);
+            json!({
+                "choice": word.map_or_else(|| json!(telling.value), |word| json!(word)),
+                "share_failing": telling.share_failing,
+                "share_passing": telling.share_passing,
+            })
+        }
+        None => json!({
+            "direction": found.direction,
+            "median_failing": found.median_failing,
+            "median_passing": found.median_passing,
+        }),
+    };
+    if let (Some(entry), Value::Object(more)) = (entry.as_object_mut(), more) {
+        entry.extend(more);
+    }
+    entry
 }
 
 fn name<'a>(report: &OddsReport<'a>, input: usize) -> Option<&'a str> {

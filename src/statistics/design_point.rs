@@ -70,7 +70,9 @@ pub enum DesignPointError<E> {
         error: Option<E>,
     },
     /// The limit state does not change with any input.
-    #[error("no input changes the limit state near the point reached (its value there is {value})")]
+    #[error(
+        "no input changes the limit state near the point reached (its value there is {value:.1e})"
+    )]
     Flat {
         /// Inputs, in standard deviations.
         point: Vec<f64>,
@@ -80,7 +82,7 @@ pub enum DesignPointError<E> {
     /// The search did not settle.
     #[error(
         "the search for the design point did not settle in {iterations} iterations: limit state \
-         {value}, {misalignment:.3} standard deviations off the nearest point of its surface"
+         {value:.1e}, {misalignment:.2} standard deviations off the nearest point of its surface"
     )]
     NotConverged {
         /// Inputs reached, in standard deviations.

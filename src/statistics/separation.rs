@@ -47,7 +47,23 @@ pub struct Separation {
     pub median_failing: f64,
     /// Median of the input among passing trials.
     pub median_passing: f64,
+    /// For an input of few values, whose medians say nothing: the value that failures have in common.
+    pub telling: Option<TellingValue>,
 }
+
+/// A value of an input of few values that failing trials have more often than passing ones.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+pub struct TellingValue {
+    /// The value.
+    pub value: f64,
+    /// Share (0 to 1) of the failing trials that have it.
+    pub share_failing: f64,
+    /// Share (0 to 1) of the passing trials that have it.
+    pub share_passing: f64,
+}
+
+/// Most different values of an input of few values.
+const FEW: usize = 16;
 
 /// Ranks the inputs by how well they separate failures from successes, best first.
 ///
@@ -114,6 +130,7 @@ pub fn separate<C: AsRef<[f64]>>(
             p_value: (test.p_value * questions).min(1.0),
             median_failing: of(true),
             median_passing: of(false),
+            telling: telling(values, failed),
         });
     }
     // p-values of strong separations underflow to 0; then the strength decides
@@ -123,6 +140,33 @@ pub fn separate<C: AsRef<[f64]>>(
         by_p.then(by_strength).then(left.input.cmp(&right.input))
     });
     Ok(found)
+}
+
+/// The value whose share among failing trials exceeds that among passing ones by most; `None` if there are more than
+/// [`FEW`] different ones.
+fn telling(values: &[f64], failed: &[bool]) -> Option<TellingValue> {
+    let mut counts: Vec<(f64, [f64; 2])> = Vec::new();
+    let mut totals = [0.0; 2];
+    for (value, failed) in values.iter().zip(failed) {
+        let group = usize::from(!failed);
+        totals[group] += 1.0;
+        let place = match counts.iter().position(|(known, _)| known == value) {
+            Some(place) => place,
+            None if counts.len() == FEW => return None,
+            None => {
+                counts.push((*value, [0.0; 2]));
+                counts.len() - 1
+            }
+        };
+        counts[place].1[group] += 1.0;
+    }
+    let shares = counts.into_iter().map(|(value, count)| TellingValue {
+        value,
+        share_failing: count[0] / totals[0],
+        share_passing: count[1] / totals[1],
+    });
+    let excess = |found: &TellingValue| found.share_failing - found.share_passing;
+    shares.max_by(|a, b| excess(a).total_cmp(&excess(b)))
 }
 
 /// Result of a Mann-Whitney test.

@@ -86,6 +86,8 @@ impl Delimiter {
 struct Form {
     delimiter: Delimiter,
     decimal_comma: bool,
+    /// Columns that hold text, by bits: a note, a state, a date.
+    text: u64,
 }
 
 impl Form {
@@ -100,17 +102,44 @@ impl Form {
         (numbers, fields)
     }
 
-    /// Whether a line is a row of data: all but missing values are numbers, two at least.
+    /// Whether a column, from zero, holds text.
+    fn is_text(self, column: usize) -> bool {
+        column < 64 && self.text >> column & 1 == 1
+    }
+
+    /// Whether a line is a row of data: but for columns of text there are numbers and missing values, two or
+    /// more with a number among them.
     fn is_row(self, line: &str) -> bool {
-        let mut numbers = 0;
-        let mut text = 0;
+        let (mut numbers, mut missing, mut text) = (0, 0, 0);
         self.delimiter
-            .for_each(line, |_, part| match field(part, self.decimal_comma) {
+            .for_each(line, |column, part| match field(part, self.decimal_comma) {
                 Field::Number(_) => numbers += 1,
-                Field::Text => text += 1,
-                Field::Missing => {}
+                Field::Missing => missing += 1,
+                Field::Text => text += usize::from(!self.is_text(column)),
             });
-        numbers >= 2 && text == 0
+        numbers >= 1 && numbers + missing >= 2 && text == 0
+    }
+
+    /// The same form with those columns as text that hold it in most of the lines with two numbers or more.
+    fn with_text<'a>(self, lines: impl Iterator<Item = &'a str>) -> Self {
+        let mut counts = [0_usize; 64];
+        let mut rows = 0;
+        for line in lines.filter(|line| self.count(line).0 >= 2) {
+            rows += 1;
+            self.delimiter.for_each(line, |column, part| {
+                if let (Field::Text, Some(count)) =
+                    (field(part, self.decimal_comma), counts.get_mut(column))
+                {
+                    *count += 1;
+                }
+            });
+        }
+        let bits = counts.iter().enumerate();
+        let text = bits.filter(|(_, count)| 2 * **count > rows);
+        Self {
+            text: text.fold(0, |all, (column, _)| all | 1 << column),
+            ..self
+        }
     }
 }
 
@@ -127,23 +156,46 @@ fn form_of(text: &str) -> Option<Form> {
         (Delimiter::Character(';'), false),
         (Delimiter::Character(';'), true),
         (Delimiter::Character(','), false),
+        // Decimal commas in quotes.
+        (Delimiter::Character(','), true),
         (Delimiter::Character('|'), false),
         (Delimiter::Space, false),
         (Delimiter::Space, true),
     ];
     let lines = || text.lines().filter(|line| !is_comment(line)).take(LOOK);
-    let mut best: Option<(usize, Form)> = None;
-    for (delimiter, decimal_comma) in candidates {
-        let form = Form {
-            delimiter,
-            decimal_comma,
-        };
-        let rows = lines().filter(|line| form.is_row(line)).count();
-        if rows > best.as_ref().map_or(0, |(rows, _)| *rows) {
-            best = Some((rows, form));
+    let plain = candidates.map(|(delimiter, decimal_comma)| Form {
+        delimiter,
+        decimal_comma,
+        text: 0,
+    });
+    let most_rows = |forms: &[Form]| {
+        let mut best: Option<(usize, Form)> = None;
+        for form in forms {
+            let rows = lines().filter(|line| form.is_row(line)).count();
+            if rows > best.as_ref().map_or(0, |(rows, _)| *rows) {
+                best = Some((rows, *form));
+            }
+        }
+        best.map(|(_, form)| form)
+    };
+    // Only where there is no row of numbers alone.
+    most_rows(&plain).or_else(|| most_rows(&plain.map(|form| form.with_text(lines()))))
+}
+
+/// Fields that most of the first rows have; of two numbers as frequent, the one met first.
+fn usual_width(text: &str, form: Form) -> Option<usize> {
+    let mut widths: Vec<(usize, usize)> = Vec::new();
+    let lines = text.lines().filter(|line| !is_comment(line)).take(LOOK);
+    for line in lines.filter(|line| form.is_row(line)) {
+        let (_, width) = form.count(line);
+        match widths.iter_mut().find(|(known, _)| *known == width) {
+            Some((_, rows)) => *rows += 1,
+            None => widths.push((width, 1)),
         }
     }
-    best.map(|(_, form)| form)
+    // Of equals the maximum is the last.
+    let most = widths.iter().rev().max_by_key(|(_, rows)| *rows);
+    most.map(|(width, _)| *width)
 }
 
 /// Lines left out, with the first of each sort.
@@ -194,9 +246,10 @@ pub(super) fn read(file: &str, bytes: &[u8]) -> Result<Table, TraceError> {
     let Some((first_number, first_line)) = first else {
         return Err(TraceError::NoData { file: name() });
     };
-    let (_, width) = form.count(first_line);
+    let width = usual_width(text, form).unwrap_or_else(|| form.count(first_line).1);
     let (headings, named) = header.headings(width).map_err(|headings| {
-        if form.delimiter == Delimiter::Character(',') && width == 2 * headings {
+        let points = first_line.contains('.');
+        if form.delimiter == Delimiter::Character(',') && width == 2 * headings && !points {
             TraceError::DecimalCommas {
                 file: name(),
                 line: first_number + 1,
@@ -220,6 +273,11 @@ pub(super) fn read(file: &str, bytes: &[u8]) -> Result<Table, TraceError> {
             header.skipped
         ));
     }
+    for (column, heading) in headings.iter().enumerate() {
+        if form.is_text(column) {
+            repairs.push(format!("text in column `{heading}` left out"));
+        }
+    }
     // About as many rows as lines as long as the first: growing would copy them again and again.
     let rows = text.len() / (first_line.len() + 1) + 1;
     let mut columns: Vec<Vec<f64>> = (0..width).map(|_| Vec::with_capacity(rows)).collect();
@@ -235,7 +293,7 @@ pub(super) fn read(file: &str, bytes: &[u8]) -> Result<Table, TraceError> {
                 Field::Number(value) => value,
                 Field::Missing => f64::NAN,
                 Field::Text => {
-                    if bad.is_none() {
+                    if bad.is_none() && !form.is_text(index) {
                         bad = Some((index, text.trim().to_owned()));
                     }
                     f64::NAN

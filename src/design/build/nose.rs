@@ -8,10 +8,12 @@ use crate::design::schema::{NoseSection, TetherSection, Text};
 use crate::mechanics::Nose;
 use crate::mechanics::nose::{Spring, Tether};
 use crate::network::spec::End;
-use crate::units::{Dimension, Limits};
+use crate::units::{self, Dimension, Limits, UnitSystem};
 
 /// Standard acceleration of free fall [m/s2].
 const STANDARD_GRAVITY: f64 = 9.806_65;
+/// Two equal forces written with six digits in different units differ by no more than this share.
+const ROUNDING: f64 = 1e-5;
 const FORCE: Kind = Kind::not_negative(Dimension::Force);
 const LENGTH: Kind = Kind::positive(Dimension::Length);
 
@@ -63,9 +65,24 @@ pub(super) fn nose(
             section.kinetic_friction.as_ref(),
             FORCE,
         )?
-        .unwrap_or(static_friction)
-        // Two separate draws may cross; sliding never holds more than sticking.
-        .min(static_friction);
+        .unwrap_or(static_friction);
+    if kinetic_friction > static_friction * (1.0 + ROUNDING) && reader.is_collecting() {
+        return Err(reader.error(
+            "nose.kinetic_friction",
+            Problem::Conflict {
+                message: format!(
+                    "sliding friction of {} holds more than static friction of {}",
+                    units::format(Dimension::Force, kinetic_friction, UnitSystem::Metric),
+                    units::format(Dimension::Force, static_friction, UnitSystem::Metric)
+                ),
+                help: "give `kinetic_friction` at most the central value of `static_friction`, or \
+                       leave it out to have both the same"
+                    .to_owned(),
+            },
+        ));
+    }
+    // Two separate draws may cross; sliding never holds more than sticking.
+    let kinetic_friction = kinetic_friction.min(static_friction);
     let hold_down = reader
         .optional(
             at,
