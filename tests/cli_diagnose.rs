@@ -377,3 +377,35 @@ fn a_valve_sized_by_its_flow_coefficient_is_written_by_its_area() {
     assert!(area.ends_with("mm2"), "{area}");
     assert_eq!(get("discharge_coefficient").as_deref(), Some("1"));
 }
+
+/// A design to fly that cannot take what was found, here a charge for which its cartridge is too small: that is an error,
+/// and the diagnosis is there all the same.
+#[test]
+fn a_flight_that_cannot_take_the_finding_does_not_hide_it() {
+    let folder = tempfile::tempdir().expect("a temporary directory");
+    let name = |file: &str| folder.path().join(file).display().to_string();
+    let text = std::fs::read_to_string(DUNLIN).expect("a design");
+    let part = "part: \"co2-8g\",";
+    assert!(text.contains(part));
+    let small = format!("{part} charge: \"2.4 g\", volume: \"4 mL\",");
+    let (flight, trace) = (name("flight.ron"), name("light.csv"));
+    std::fs::write(&flight, text.replacen(part, &small, 1)).expect("a design");
+    let fault = ["--fault", "cartridge_light", "--seed", "3"];
+    let made = coldkick(&[&["shot", DUNLIN, "--as-trace", &trace][..], &fault].concat());
+    assert_eq!(made.code, 0, "{}", made.err);
+    let causes = [
+        "--causes",
+        "nothing_wrong,cartridge_light",
+        "--trials",
+        "20",
+    ];
+    let told = ["diagnose", DUNLIN, &trace, "--flight", &flight];
+    let done = coldkick(&[&told[..], &causes].concat());
+    assert_eq!(done.code, 2, "{}{}", done.out, done.err);
+    assert!(
+        done.err.contains("vessels.cartridge.charge"),
+        "{}",
+        done.err
+    );
+    assert!(done.out.contains("cartridge light, "), "{}", done.out);
+}

@@ -174,7 +174,11 @@ pub fn run(arguments: &DiagnoseArguments) -> Result<Verdict, Failure> {
     let shot = |system| ShotStudy::new(system, &criteria, &shot_settings);
     let fitted_shot = shot(&diagnosis.fitted_system).map_err(load::failed_study)?;
     let nominal_shot = shot(&nominal).map_err(load::failed_study)?;
-    let chance = chance_change(flight, &diagnosis, arguments.trials)?;
+    // A chance that cannot be computed does not take the diagnosis with it.
+    let (chance, without_chance) = match chance_change(flight, &diagnosis, arguments.trials) {
+        Ok(chance) => (chance, None),
+        Err(failure) => (None, Some(failure)),
+    };
     let report = Report {
         design: design.name(),
         diagnosis: &diagnosis,
@@ -205,6 +209,9 @@ pub fn run(arguments: &DiagnoseArguments) -> Result<Verdict, Failure> {
             let bytes = picture::bytes(&figure, format).map_err(unwritable)?;
             write_whole(&numbered(path, index), &bytes, common.picture.force)?;
         }
+    }
+    if let Some(failure) = without_chance {
+        return Err(failure);
     }
     let healthy = diagnosis
         .verdict()
