@@ -280,7 +280,7 @@ fn what_could_hurt_or_cannot_happen_is_said() {
     assert!(late.contains("raise `horizon`"), "{late}");
     // A nose that nothing holds would be off before the command.
     let folder = folder();
-    let design = write(&folder, "small.ron", SMALL.to_owned());
+    let design = write(&folder, "small.ron", SMALL);
     let pulled = coldkick(&["shot", text(&design), "--set", "nose.hold_down=-9000 N"]);
     assert!(pulled.code > 1, "{}{}", pulled.out, pulled.err);
     assert!(
