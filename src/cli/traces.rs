@@ -283,10 +283,13 @@ fn reduced(trace: Trace, system: &System, options: &TraceOptions<'_>) -> Result<
     let silent = |channel: &crate::study::diagnosis::Channel| {
         channel.onset.is_none() && channel.observable != Observable::Release
     };
-    if channels.iter().all(silent) {
+    if channels
+        .iter()
+        .all(|channel| silent(channel) && !has_moved(channel))
+    {
         return Err(Failure::input(
             format!(
-                "{}: nothing rises above the noise in this record; a valve that stayed shut, a cartridge not \
+                "{}: nothing rises or falls beyond the noise in this record; a valve that stayed shut, a cartridge not \
                  pierced or empty and a sensor that is not connected all look like this",
                 trace.name
             ),
@@ -304,4 +307,27 @@ fn reduced(trace: Trace, system: &System, options: &TraceOptions<'_>) -> Result<
         measured,
         notes,
     })
+}
+
+/// Standard deviations of a sample by which a record ends elsewhere than it began if something happened in it.
+const MOVED: f64 = 4.0;
+
+/// Whether a channel ends elsewhere than it began, by the middle values of its first and last tenth.
+fn has_moved(channel: &crate::study::diagnosis::Channel) -> bool {
+    let values = &channel.values;
+    let tenth = values.len().div_ceil(10);
+    let middle = |part: &[f64]| {
+        let mut sorted = part.to_vec();
+        sorted.sort_by(f64::total_cmp);
+        sorted.get(sorted.len() / 2).copied()
+    };
+    let (first, last) = (
+        values.get(..tenth).and_then(middle),
+        values
+            .get(values.len().saturating_sub(tenth)..)
+            .and_then(middle),
+    );
+    first
+        .zip(last)
+        .is_some_and(|(first, last)| (last - first).abs() > MOVED * channel.noise)
 }
