@@ -712,6 +712,56 @@ fn margins_find_the_leak_that_is_too_much() {
     assert!(picture.contains("chance [%]") && picture.contains("paths.leak.area [mm2]"));
 }
 
+/// A number of pins is whole: what is said of it agrees with a shot of each, and no fraction is tried or spoken of.
+#[test]
+fn margins_over_a_number_of_pins_stay_with_whole_numbers() {
+    let folder = workshop();
+    let over = ["--over", "nose.pins.0.count = 1 .. 12"];
+    let weak = ["--set", "nose.pins.0.strength=120 N"];
+    let wanted = ["--trials", "14", "--at-least", "75%"];
+    let run = |more: &[&str]| {
+        let mut words = vec!["margins", "small.ron"];
+        for part in [&over, &weak, &wanted[..2], &wanted[2..], more] {
+            words.extend(part);
+        }
+        let run = coldkick(folder.path(), &words);
+        assert!(run.code < 2, "{}", run.err);
+        run
+    };
+    let document = json(&run(&["--format", "json"]));
+    let points = document["points"].as_array().unwrap();
+    let whole = |value: &Value| value.as_f64().unwrap().fract() == 0.0;
+    assert!(points.iter().all(|point| whole(&point["value"])));
+    let passes: Vec<u32> = (1..=12)
+        .filter(|count| {
+            let count = format!("nose.pins.0.count={count}");
+            let shot = ["shot", "small.ron", "-q", weak[0], weak[1], "--set", &count];
+            coldkick(folder.path(), &shot).code == 0
+        })
+        .collect();
+    let (first, last) = (passes[0], passes[passes.len() - 1]);
+    assert_eq!(passes.len() as u32, last - first + 1, "{passes:?}");
+    assert!(first > 1 || last < 12, "nothing ends: {passes:?}");
+    for found in document["nominal_edges"].as_array().unwrap() {
+        let edge = ["inside", "outside"].map(|side| found["edge"][side].as_f64().unwrap());
+        let ends =
+            [(first, first - 1), (last, last + 1)].map(|(a, b)| [f64::from(a), f64::from(b)]);
+        assert!(ends.contains(&edge), "{edge:?} beside {passes:?}");
+        assert!(found["fails"].is_string(), "{found}");
+    }
+    for points in ["3", "12", "30"] {
+        let text = run(&["--points", points]).out;
+        assert!(!text.contains("no valid or computable"), "{text}");
+        let rows = text
+            .lines()
+            .skip_while(|line| !line.contains("nose.pins.0.count "));
+        let counts = rows.skip(1).map_while(|row| row.split_whitespace().next());
+        for count in counts.take_while(|word| word.parse::<f64>().is_ok()) {
+            assert!(count.parse::<u32>().is_ok(), "{count} in {text}");
+        }
+    }
+}
+
 #[test]
 fn margins_over_temperature_give_a_card() {
     let folder = workshop();
@@ -983,8 +1033,31 @@ fn bad_input_to_margins_is_refused_before_any_work() {
         ],
     );
     over("nose.pins = 1 .. 2 N", &["nose.pins"]);
+    for text in ["name", "notes"] {
+        let not = format!("`{text}` is not a number");
+        over(&format!("{text} = 1 .. 2"), &[&not, "such as --over"]);
+    }
+    over(
+        "nose.pins.0.count = 1.5 .. 4",
+        &["refused at the end of the range, 1.5", "whole number"],
+    );
+    over(
+        "nose.pins.0.count = 0 .. 3",
+        &["refused at the end of the range, 0", "whole number"],
+    );
     let area = "paths.leak.area = 1 .. 2 mm2";
     refused(&["margins", "small.ron"], &["--over"]);
+    for sweeps in [vec![area], vec!["site.pressure = 0.9 .. 1 bara", area]] {
+        let mut words = vec!["margins", "small.ron", "--set", "paths.leak.area=3 mm2"];
+        words.extend(sweeps.iter().flat_map(|over| ["--over", over]));
+        refused(
+            &words,
+            &[
+                "--set paths.leak.area and --over paths.leak.area",
+                "leave out one",
+            ],
+        );
+    }
     refused(
         &["margins", "small.ron", "--over", area, "--over", area],
         &["named twice"],

@@ -348,6 +348,41 @@ fn csv_has_one_row_per_time_with_units_in_its_head() {
     assert!(times.len() > 20 && times.windows(2).all(|pair| pair[0] <= pair[1]));
 }
 
+/// A nose that friction alone holds has no pins to break: none are spoken of, in numbers, events, warnings or picture.
+#[test]
+fn of_a_nose_without_pins_no_pins_are_spoken_of() {
+    let folder = folder();
+    let pins = "[(count: \"1\", strength: \"100 N\", tear_length: \"0.5 mm\")]";
+    assert!(SMALL.contains(pins));
+    let design = write(&folder, "free.ron", SMALL.replace(pins, "[]"));
+    let svg = folder.path().join("plot.svg");
+    let leaves = coldkick(&["shot", text(&design), "--plot", text(&svg)]);
+    let friction = "nose.static_friction=5000 N";
+    let stays = coldkick(&["shot", text(&design), "--set", friction]);
+    for (run, words) in [
+        (
+            &leaves,
+            vec!["nose starts to move", "before the nose stays"],
+        ),
+        (
+            &stays,
+            vec!["The nose stays: the bay reaches", "less friction"],
+        ),
+    ] {
+        let said = run.out.split_whitespace().collect::<Vec<_>>().join(" ");
+        for word in words {
+            assert!(said.contains(word), "no `{word}` in: {said}");
+        }
+        for word in ["pins break", "pins shear", "pins hold", "weaker pins"] {
+            assert!(!said.contains(word), "`{word}` in: {said}");
+        }
+    }
+    let numbers = leaves.out.matches("nose starts to move").count();
+    assert_eq!(numbers, 2, "a number and an event: {}", leaves.out);
+    let picture = std::fs::read_to_string(&svg).expect("a picture");
+    assert!(picture.contains("nose starts to move") && !picture.contains("pins shear"));
+}
+
 #[test]
 fn pictures_are_drawn_and_never_overwritten_unasked() {
     let folder = folder();

@@ -5,7 +5,7 @@
 mod linear;
 
 use coldkick::statistics::SamplingMethod;
-use coldkick::study::margins::{RESOLUTION, Setup, Sweep, SweepSettings, looks, sweep};
+use coldkick::study::margins::{Edge, RESOLUTION, Setup, Sweep, SweepSettings, looks, sweep};
 use coldkick::study::{
     Campaign, Criterion, CriterionKind, Experiment, Finding, Sense, TrialError, TrialVerdict,
 };
@@ -32,6 +32,7 @@ fn spread(low: f64, high: f64, count: usize) -> Vec<f64> {
 fn settings() -> SweepSettings {
     SweepSettings {
         values: spread(120.0, 220.0, 11),
+        whole: false,
         trials: 4_000,
         method: SamplingMethod::Plain,
         seed: 4,
@@ -326,4 +327,45 @@ fn a_trial_that_fails_between_two_passes_is_not_overlooked() {
     };
     assert!(limit.confirmed.unwrap().estimate >= 0.9, "{limit:?}");
     assert!((limit.edge.inside - 5.0).abs() > 0.3, "{limit:?}");
+}
+
+/// Designs of whole numbers alone: ends lie between neighbours among them, on both sides of what passes, and nothing
+/// is asked of a fraction.
+#[test]
+fn whole_numbers_end_at_whole_numbers() {
+    let family = |x: f64| {
+        assert!(x.fract() == 0.0, "{x}");
+        // Passes from 3 to 12.
+        setup(if (3.0..=12.0).contains(&x) {
+            100.0
+        } else {
+            300.0
+        })
+    };
+    let settings = SweepSettings {
+        values: vec![1.0, 8.0, 9.0, 19.0],
+        whole: true,
+        trials: 400,
+        ..settings()
+    };
+    let sweep = sweep(&family, &settings, &()).unwrap();
+    let expected = [
+        Edge {
+            inside: 3.0,
+            outside: 2.0,
+        },
+        Edge {
+            inside: 12.0,
+            outside: 13.0,
+        },
+    ];
+    let nominal: Vec<Edge> = sweep.nominal_edges.iter().map(|found| found.edge).collect();
+    assert_eq!(nominal, expected);
+    let beyond = &sweep.nominal_edges[0].fails;
+    assert_eq!(*beyond, Some(CriterionKind::TetherRating));
+    for (found, edge) in sweep.chance_edges.iter().zip(expected) {
+        assert_eq!(found.edge, edge);
+        assert_eq!((found.sure, found.lost), (Some(edge), Some(edge)));
+    }
+    assert_eq!(sweep.chance_edges.len(), 2);
 }

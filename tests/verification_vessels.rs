@@ -15,6 +15,7 @@ use coldkick::network::spec::{
 use coldkick::numerics::integrate::Method;
 use coldkick::statistics::SamplingMethod;
 use coldkick::study::Campaign;
+use coldkick::study::diagnosis::Places;
 use coldkick::thermo::air;
 use coldkick::thermo::source::Tables;
 use common::close;
@@ -525,6 +526,16 @@ fn an_orifice_stands_open_whichever_end_is_written_first() {
     });
     assert!(ahead.0[1].0 > 1e-4 && ahead.0[1].1 == 0.0, "{:?}", ahead.0);
     assert_eq!(ahead.0, back.0);
+    // A fault of the cartridge's way out has the same place.
+    let places = [&forward, &backward].map(|design| {
+        let (system, _) = design.system(&design.central()).unwrap();
+        Places::of(&system)
+    });
+    assert_eq!(places[0], places[1]);
+    assert!(
+        places[0].neck.is_some() && places[0].cartridge == Some(0),
+        "{places:?}"
+    );
     let (speed, other) = (ahead.1.exit_speed.unwrap(), back.1.exit_speed.unwrap());
     close("exit speed", other, speed, 1e-6);
     // Nothing flows from the end to the beginning of a one-way path.
@@ -533,4 +544,6 @@ fn an_orifice_stands_open_whichever_end_is_written_first() {
     let (system, _) = shut.system(&shut.central()).unwrap();
     let masses = system.masses_at_start(&Tables).unwrap();
     assert!(masses[1].0 == 0.0 && masses[1].1 > 0.0, "{masses:?}");
+    let shut = Places::of(&system);
+    assert_eq!((shut.neck, shut.cartridge), (None, None));
 }

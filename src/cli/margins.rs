@@ -11,7 +11,7 @@ use crate::cli::draws::{self, CareOptions, DrawOptions, check_trials};
 use crate::cli::files::{print, write_whole};
 use crate::cli::progress::Progress;
 use crate::cli::{Failure, Verdict, load, odds};
-use crate::design::{Design, DesignError, edit};
+use crate::design::{Design, DesignError, Problem, edit};
 use crate::report::margins::{self, CUSTOMARY_LEVEL, MarginsReport, SweptValue};
 use crate::report::terminal::Detail;
 use crate::report::{margins_data, margins_picture, margins_text, picture};
@@ -94,13 +94,26 @@ pub fn run(arguments: &MarginsArguments) -> Result<Verdict, Failure> {
             ));
         }
     };
-    let settings = settings(arguments, over, second.is_some(), level)?;
+    check_set(&swept, &arguments.common.changes.set)?;
+    let trials = trials(arguments, second.is_some(), level)?;
     let design = load::design(&arguments.design, &arguments.common.changes)?;
     odds::kinds(&design)?;
+    check_numbers(&design, &swept)?;
+    let known = |swept: &SweptValue| SweptValue {
+        usual: usual(&design, swept),
+        whole: takes_only_whole(&design, swept),
+        ..swept.clone()
+    };
+    let (over, second) = (&known(over), second.map(known));
+    let second = second.as_ref();
     check_reach(&design, over, second)?;
-    let over = &SweptValue {
-        usual: usual(&design, over),
-        ..over.clone()
+    let settings = SweepSettings {
+        values: values(over, arguments.points, second.is_some()),
+        whole: over.whole,
+        trials,
+        method: arguments.draws.sampler.method(),
+        seed: arguments.draws.seed,
+        level: Some(level),
     };
     if !arguments.common.output.quiet
         && let Some(warning) = left_behind(&design, over)
@@ -171,12 +184,23 @@ fn write(
     print(&text)
 }
 
-fn settings(
-    arguments: &MarginsArguments,
-    over: &SweptValue,
-    two: bool,
-    level: f64,
-) -> Result<SweepSettings, Failure> {
+/// Refuses a `--set` of a value that is swept: the sweep would write over it.
+fn check_set(swept: &[SweptValue], set: &[String]) -> Result<(), Failure> {
+    let fields = set.iter().filter_map(|change| change.split_once('='));
+    for (field, _) in fields {
+        let field = field.trim();
+        if swept.iter().any(|swept| swept.path == field) {
+            return Err(Failure::input(
+                format!("--set {field} and --over {field}: a value is either set or swept"),
+                "leave out one of them: the sweep replaces what the design says there",
+            ));
+        }
+    }
+    Ok(())
+}
+
+/// Most trials at each value; checks `--points` too.
+fn trials(arguments: &MarginsArguments, two: bool, level: f64) -> Result<u64, Failure> {
     if let Some(points) = arguments.points
         && !(2..=MOST_POINTS).contains(&points)
     {
@@ -203,27 +227,32 @@ fn settings(
             format!("use {needed} or more, or a lower --at-least"),
         ));
     }
-    Ok(SweepSettings {
-        values: values(over, arguments.points, two),
-        trials,
-        method: arguments.draws.sampler.method(),
-        seed: arguments.draws.seed,
-        level: Some(level),
-    })
+    Ok(trials)
 }
 
-/// Values along a range: so many evenly spaced ones, ends exactly as written, or round ones.
+/// Values along a range: so many evenly spaced ones, ends exactly as written, or round ones. Where only whole numbers
+/// are taken, the nearest of those, each once.
 fn values(over: &SweptValue, points: Option<usize>, two: bool) -> Vec<f64> {
     let Some(points) = points else {
         return over.round_values(if two { POINTS_OF_TWO } else { POINTS });
     };
     let steps = points.max(2) - 1;
-    (0..=steps)
+    let mut values: Vec<f64> = (0..=steps)
         .map(|step| {
             let share = step as f64 / steps as f64;
-            over.low * (1.0 - share) + over.high * share
+            let value = over.low * (1.0 - share) + over.high * share;
+            if over.whole { value.round() } else { value }
         })
-        .collect()
+        .collect();
+    values.dedup();
+    values
+}
+
+/// Whether the design takes only whole numbers where this is swept: it says so of a half.
+fn takes_only_whole(design: &Design, over: &SweptValue) -> bool {
+    let half = over.low.floor() + 0.5;
+    let refused = at(design, over, half).err();
+    refused.is_some_and(|error| matches!(error.problem(), Problem::Count { .. }))
 }
 
 /// The central value the design has at the path swept, in the unit of the sweep.
@@ -323,6 +352,7 @@ fn parse_over(text: &str) -> Result<SweptValue, Failure> {
         low,
         high,
         unit,
+        whole: false,
         is_temperature,
         usual: None,
     })
@@ -372,6 +402,21 @@ fn setup(
     })
 }
 
+/// Refuses to sweep what is no number: a field that takes any word, such as a name.
+fn check_numbers(design: &Design, swept: &[SweptValue]) -> Result<(), Failure> {
+    for over in swept {
+        let worded = edit::set(design.file(), design.text(), &over.path, "a word")
+            .and_then(|text| Design::parse(design.file(), &text));
+        if worded.is_ok() {
+            return Err(Failure::input(
+                format!("--over {0}: `{0}` is not a number", over.path),
+                "sweep a field that holds one, such as --over \"site.temperature = -20 .. 35 degC\"",
+            ));
+        }
+    }
+    Ok(())
+}
+
 /// A mistake in a path or a unit shows at every value, and a range that leaves what the design allows at one of its
 /// ends: then nothing need be computed. In a map a value counts as allowed if it is beside any of the other.
 fn check_reach(
@@ -379,7 +424,11 @@ fn check_reach(
     over: &SweptValue,
     second: Option<&SweptValue>,
 ) -> Result<(), Failure> {
-    let marks = |swept: &SweptValue| [0.5 * (swept.low + swept.high), swept.low, swept.high];
+    let middle = |swept: &SweptValue| {
+        let middle = 0.5 * (swept.low + swept.high);
+        if swept.whole { middle.round() } else { middle }
+    };
+    let marks = |swept: &SweptValue| [middle(swept), swept.low, swept.high];
     let beside = |other: Option<&SweptValue>| -> Vec<Design> {
         let changed: Vec<Design> = other.map_or_else(Vec::new, |other| {
             let values = marks(other).into_iter();

@@ -101,7 +101,7 @@ pub fn run(arguments: &ShotArguments) -> Result<Verdict, Failure> {
         Format::Csv => {
             if !output.quiet {
                 for warning in &study.warnings {
-                    let (text, remedy) = wording::warning(warning, units);
+                    let (text, remedy) = wording::warning(warning, &study, units);
                     anstream::eprintln!("warning: {text} Remedy: {remedy}.");
                 }
             }

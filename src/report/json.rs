@@ -148,7 +148,7 @@ pub fn shot(name: &str, study: &ShotStudy) -> Result<String, ReportError> {
             .warnings
             .iter()
             .map(|warning| {
-                let (text, remedy) = wording::warning(warning, UnitSystem::Metric);
+                let (text, remedy) = wording::warning(warning, study, UnitSystem::Metric);
                 Warning { text, remedy }
             })
             .collect(),

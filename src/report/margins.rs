@@ -19,6 +19,8 @@ pub struct SweptValue {
     pub high: f64,
     /// Its unit; empty for a plain number.
     pub unit: String,
+    /// Whether the design takes only whole numbers there.
+    pub whole: bool,
     /// Whether it is a temperature, and the table one for the launch-day card.
     pub is_temperature: bool,
     /// Central value the design has without the sweep; `None` where it is not known in this unit.
@@ -28,6 +30,9 @@ pub struct SweptValue {
 impl SweptValue {
     /// Decimals that show a thousandth of the range: as good as any value is known.
     fn decimals(&self) -> i32 {
+        if self.whole {
+            return 0;
+        }
         let step = (self.high - self.low).abs() / 1000.0;
         (-step.log10()).ceil().clamp(0.0, 6.0) as i32
     }
@@ -75,10 +80,14 @@ impl SweptValue {
         format!("{number} {}", self.unit).trim_end().to_owned()
     }
 
-    /// Round values along the range, about as many as asked for, between its ends.
+    /// Round values along the range, about as many as asked for, between its ends; at most every whole number where
+    /// only those are taken.
     #[must_use]
     pub fn round_values(&self, target: usize) -> Vec<f64> {
-        let axis = Axis::new(self.low, self.high, 0.0, 1.0, target);
+        let mut axis = Axis::new(self.low, self.high, 0.0, 1.0, target);
+        if self.whole {
+            axis.step = axis.step.max(1.0);
+        }
         // A round value next to an end would tell nothing new.
         let apart = 0.3 * axis.step;
         let between = axis

@@ -127,7 +127,11 @@ pub fn shot(title: &str, study: &ShotStudy, units: UnitSystem) -> Figure {
         .take(14)
         .map(|event| Mark {
             at: seconds.from_si(event.time),
-            label: format!("{}: {}", format_time(event.time, units), event.kind),
+            label: format!(
+                "{}: {}",
+                format_time(event.time, units),
+                wording::event(&event.kind, study)
+            ),
         })
         .collect();
     Figure {

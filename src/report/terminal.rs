@@ -191,7 +191,11 @@ fn numbers(out: &mut String, study: &ShotStudy, units: UnitSystem) {
         let never = || "never".to_owned();
         if !study.nose_held {
             add(
-                "pins break",
+                if wording::pinned(study) {
+                    "pins break"
+                } else {
+                    "nose starts to move"
+                },
                 outcome
                     .pins_break_time
                     .map_or_else(never, |t| format_time(t, units)),
@@ -238,7 +242,12 @@ fn events(out: &mut String, study: &ShotStudy, units: UnitSystem) {
     let mut rows: Vec<Vec<String>> = events
         .iter()
         .take(MOST)
-        .map(|event| vec![format_time(event.time, units), event.kind.to_string()])
+        .map(|event| {
+            vec![
+                format_time(event.time, units),
+                wording::event(&event.kind, study),
+            ]
+        })
         .collect();
     if events.len() > MOST {
         rows.push(vec![
@@ -289,7 +298,7 @@ fn warnings(out: &mut String, study: &ShotStudy, units: UnitSystem) {
     }
     heading(out, "Warnings");
     for warning in &study.warnings {
-        let (text, remedy) = wording::warning(warning, units);
+        let (text, remedy) = wording::warning(warning, study, units);
         let mut line = String::new();
         bullet(&mut line, "  ! ", &format!("{text} Remedy: {remedy}."));
         push(out, format_args!("{WARNING}{line}{WARNING:#}"));

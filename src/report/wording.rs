@@ -1,5 +1,7 @@
 //! The sentences of a shot: verdict, explanations, warnings with remedies, cautions.
 
+use crate::discharge::EventKind;
+use crate::mechanics::motion::NoseEvent;
 use crate::study::{Criterion, CriterionKind, Sense, ShotStudy, Warning};
 use crate::units::{
     Dimension, UnitSystem, format, format_area, format_force, format_gauge_pressure, format_length,
@@ -149,9 +151,10 @@ pub fn explanations(study: &ShotStudy, units: UnitSystem) -> Vec<String> {
             let least = if leak.at_least { "more than " } else { "" };
             said.push(format!(
                 "Largest tolerable leak: {least}{} on top of the leaks given, one sharp hole of {}, \
-                 before the pins hold.",
+                 before the {}.",
                 format_area(leak.area, units),
-                format_length(leak.diameter, units)
+                format_length(leak.diameter, units),
+                if held.pinned { "pins hold" } else { "nose stays" }
             ));
         }
     }
@@ -226,10 +229,40 @@ fn left_behind(study: &ShotStudy, units: UnitSystem, said: &mut Vec<String>) {
     }
 }
 
+/// What happened: "valve commanded open"; of a nose without pins no pins are spoken of.
+#[must_use]
+pub fn event(kind: &EventKind, study: &ShotStudy) -> String {
+    if !pinned(study) && kind.is_nose(NoseEvent::PinsShear) {
+        return "nose starts to move".to_owned();
+    }
+    kind.to_string()
+}
+
+/// Whether pins hold the nose.
+#[must_use]
+pub(super) fn pinned(study: &ShotStudy) -> bool {
+    study.held.is_none_or(|held| held.pinned)
+}
+
 /// A warning and what to do about it.
 #[must_use]
-pub fn warning(warning: &Warning, units: UnitSystem) -> (String, &'static str) {
+pub fn warning(warning: &Warning, study: &ShotStudy, units: UnitSystem) -> (String, &'static str) {
     match warning {
+        Warning::PinsHold { factor } if !pinned(study) => (
+            format!(
+                "The nose stays: the bay reaches {} retention.",
+                times(*factor)
+            ),
+            "less friction or hold-down, more charge, a faster or larger valve, a tighter bay",
+        ),
+        Warning::Premature { time, command } if !pinned(study) => (
+            format!(
+                "The nose starts to move at {}, before the first command at {}.",
+                format_time(*time, units),
+                format_time(*command, units)
+            ),
+            "pins, a tighter valve seat, vents that let the climb breathe",
+        ),
         Warning::PinsHold { factor } => (
             format!(
                 "The pins hold: the bay reaches {} retention.",

@@ -55,6 +55,8 @@ pub struct HeldNose {
     pub spring_force: f64,
     /// Length of the coupler [m].
     pub engagement: f64,
+    /// Whether there are pins: without any only friction and hold-down keep it.
+    pub pinned: bool,
 }
 
 impl HeldNose {
@@ -88,6 +90,7 @@ impl HeldNose {
             effective_leak_area: system.effective_leak_area(*bay),
             spring_force: nose.spring_force(0.0),
             engagement: nose.engagement,
+            pinned: !nose.pins.is_empty(),
         })
     }
 

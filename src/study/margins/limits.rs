@@ -1,7 +1,8 @@
 //! Where a sweep ends: the last value that passes, and the one where the chance falls under a level.
 //!
 //! **Nominal design.** A bracketed root (Brent) of the smallest margin. Where the margin jumps, as
-//! when the nose no longer leaves, the bracket closes on the jump.
+//! when the nose no longer leaves, the bracket closes on the jump. Whole numbers are halved to two
+//! neighbours.
 //!
 //! **Chance.** The chance is a count over the same trials at every value, so its curve is a
 //! staircase with one step for each trial that changes. Between two values at which a trial ends
@@ -58,7 +59,7 @@ impl<F: Family + ?Sized, O: Observer + ?Sized> Searcher<'_, F, O> {
             outside: outside.value,
         };
         let mut beyond = outside.nominal.clone();
-        let margin = |value: f64| {
+        let mut margin = |value: f64| {
             let found = nominal(&self.family.at(value));
             let margin = signed_margin(&found);
             if passes(&found) {
@@ -67,19 +68,30 @@ impl<F: Family + ?Sized, O: Observer + ?Sized> Searcher<'_, F, O> {
                 edge.outside = value;
                 beyond = found;
             }
-            Ok::<_, Infallible>(margin)
+            margin
         };
         let tolerance = Tolerance {
             x_absolute: 0.5 * self.width,
             ..Tolerance::default()
         };
-        // Whatever ends the search, `edge` is the narrowest bracket seen.
-        let _ = brent_between(
-            margin,
-            (left.value, signed_margin(&left.nominal)),
-            (right.value, signed_margin(&right.nominal)),
-            &tolerance,
-        );
+        if self.settings.whole {
+            let (mut low, mut high) = (left.value, right.value);
+            while let Some(middle) = self.between(low, high) {
+                if (margin(middle) > 0.0) == left.passes() {
+                    low = middle;
+                } else {
+                    high = middle;
+                }
+            }
+        } else {
+            // Whatever ends the search, `edge` is the narrowest bracket seen.
+            let _ = brent_between(
+                |value| Ok::<_, Infallible>(margin(value)),
+                (left.value, signed_margin(&left.nominal)),
+                (right.value, signed_margin(&right.nominal)),
+                &tolerance,
+            );
+        }
         let fails = beyond.ok().and_then(|finding| {
             let first = finding.first_failed()?;
             finding.criteria.get(first).map(|c| c.kind.clone())
@@ -152,6 +164,21 @@ impl<F: Family + ?Sized, O: Observer + ?Sized> Searcher<'_, F, O> {
         })
     }
 
+    /// The value half way between two, as near as the sweep takes one; `None` where they are as close as ends are
+    /// narrowed to.
+    fn between(&self, one: f64, other: f64) -> Option<f64> {
+        if (other - one).abs() <= self.width {
+            return None;
+        }
+        let middle = 0.5 * (one + other);
+        let middle = if self.settings.whole {
+            middle.round()
+        } else {
+            middle
+        };
+        (middle != one && middle != other).then_some(middle)
+    }
+
     /// Halves a bracket whose inner end holds and whose outer end does not.
     fn narrow(
         &mut self,
@@ -161,11 +188,7 @@ impl<F: Family + ?Sized, O: Observer + ?Sized> Searcher<'_, F, O> {
         level: f64,
     ) -> Result<Edge, StatisticsError> {
         let mut edge = Edge { inside, outside };
-        while (edge.outside - edge.inside).abs() > self.width {
-            let middle = 0.5 * (edge.inside + edge.outside);
-            if middle == edge.inside || middle == edge.outside {
-                break;
-            }
+        while let Some(middle) = self.between(edge.inside, edge.outside) {
             if self.holds(middle, holds, level)? {
                 edge.inside = middle;
             } else {

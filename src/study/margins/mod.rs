@@ -23,7 +23,8 @@ pub use search::sweep;
 
 /// Percentiles of the band of each margin.
 pub const BAND: [f64; 3] = [0.05, 0.5, 0.95];
-/// Width to which the end of anything is narrowed, as a share of the range swept.
+/// Width to which the end of anything is narrowed, as a share of the range swept; whole numbers are narrowed to
+/// neighbours.
 pub const RESOLUTION: f64 = 1e-4;
 
 /// A design at one value of the sweep.
@@ -59,6 +60,8 @@ where
 pub struct SweepSettings {
     /// Values at which margins and the chance are found, in any order.
     pub values: Vec<f64>,
+    /// Whether only whole numbers make a design: ends are then looked for among them.
+    pub whole: bool,
     /// Most trials at each value.
     pub trials: u64,
     /// How they are drawn.

@@ -29,6 +29,7 @@ where
     values.dedup();
     let looks = looks(settings.trials, settings.level, settings.method)?;
     let width = match values.as_slice() {
+        _ if settings.whole => 1.0,
         [first, .., last] => RESOLUTION * (last - first),
         _ => 0.0,
     };
