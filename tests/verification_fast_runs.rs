@@ -2,6 +2,12 @@
 //! full equations to a fine tolerance and the whole horizon: peak pressure, break time, clear time and
 //! exit speed within 0.1 %, the force available with the nose held too, times within 0.1 % or 20 us.
 
+#[path = "common/campaign.rs"]
+mod campaign;
+#[path = "common/random_designs.rs"]
+mod random_designs;
+
+use campaign::DESIGNS;
 use coldkick::design::Design;
 use coldkick::discharge::{Outcome, Settings, Watched, run};
 use coldkick::network::criteria::Criteria;
@@ -10,6 +16,7 @@ use coldkick::statistics::{QuantileFunction, Sampler, SamplingMethod};
 use coldkick::study::Campaign;
 use coldkick::study::criterion::{Criterion, CriterionKind};
 use coldkick::study::trial::{ENOUGH, try_system};
+use random_designs::random_design;
 use rayon::prelude::*;
 
 const LARGEST: f64 = 1e-3;
@@ -120,14 +127,30 @@ fn drawn(each: u64) -> Vec<(String, f64)> {
             systems
         })
         .collect();
+    compared(&systems)
+}
+
+/// Designs with sizes of their own, each at values drawn from its distributions.
+fn random(seeds: std::ops::Range<u64>) -> Vec<(String, f64)> {
+    let system = |seed: u64| -> Option<(String, System)> {
+        let design = random_design(seed);
+        let campaign = Campaign::new(design.draws().ok()?, SamplingMethod::Plain, seed, 1).ok()?;
+        let (system, _) = design.system(&campaign.values(0).ok()?).ok()?;
+        let base = DESIGNS[seed as usize % DESIGNS.len()];
+        Some((format!("like {base}, seed {seed}"), system))
+    };
+    let systems: Vec<_> = seeds.into_par_iter().filter_map(system).collect();
+    compared(&systems)
+}
+
+fn compared(systems: &[(String, System)]) -> Vec<(String, f64)> {
     systems
         .par_iter()
         .map(|(name, system)| (name.clone(), compare(system)))
         .collect()
 }
 
-fn check(each: u64, least: usize) {
-    let mut compared = drawn(each);
+fn check(mut compared: Vec<(String, f64)>, least: usize) {
     assert!(compared.len() >= least, "only {} designs", compared.len());
     compared.sort_by(|a, b| b.1.total_cmp(&a.1));
     // The worst three of each design.
@@ -150,7 +173,7 @@ fn check(each: u64, least: usize) {
 
 #[test]
 fn drawn_designs() {
-    check(8, 20);
+    check(drawn(8), 20);
 }
 
 /// Trials that are only counted stop following the force with the nose held at a multiple of what is
@@ -203,7 +226,18 @@ fn a_force_followed_only_so_far_is_judged_alike() {
 #[test]
 #[ignore = "long: cargo test --release --test verification_fast_runs -- --ignored --nocapture"]
 fn five_hundred_drawn_designs() {
-    check(170, 500);
+    check(drawn(170), 500);
+}
+
+#[test]
+fn random_designs() {
+    check(random(0..12), 12);
+}
+
+#[test]
+#[ignore = "long: cargo test --release --test verification_fast_runs -- --ignored --nocapture"]
+fn five_hundred_random_designs() {
+    check(random(100..600), 490);
 }
 
 /// Where samples are kept closer than a run is looked at, they lie on the curve of one with ten times as many, each of
