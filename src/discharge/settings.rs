@@ -106,7 +106,7 @@ impl Settings {
     #[must_use]
     pub fn for_many_runs() -> Self {
         Self {
-            relative_tolerance: 2e-5,
+            relative_tolerance: 5e-6,
             stiff_error_share: 0.1,
             extent: Extent::Separation,
             loose_end: true,
