@@ -85,6 +85,8 @@ pub struct Network<'a, L> {
     /// The same for the air outside.
     ambient_version: u64,
     computed: u64,
+    /// How far each path is open, by the time since its command.
+    known_fractions: Vec<Memo<f64, f64>>,
     known_contents: Vec<Memo<[f64; 4], (Contents, u64), LOOKED_AT>>,
     known_drafts: Vec<Memo<DraftKey, Draft>>,
     known_inward: Vec<Memo<InwardKey, f64>>,
@@ -148,6 +150,7 @@ impl<'a, L: PropertySource> Network<'a, L> {
             versions: vec![0; n],
             ambient_version: 0,
             computed: 0,
+            known_fractions: vec![Memo::default(); system.paths.len()],
             known_contents: vec![Memo::default(); n],
             known_drafts: vec![Memo::default(); system.paths.len() + 1],
             known_inward: vec![Memo::default(); n],
@@ -431,6 +434,16 @@ impl<'a, L: PropertySource> Network<'a, L> {
         (inward, outside)
     }
 
+    /// How far a path is open a time after its command [s]: the columns of a Jacobian are all at one time.
+    fn fraction(&mut self, path: usize, since: f64) -> f64 {
+        if let Some(fraction) = self.known_fractions[path].find(&since) {
+            return *fraction;
+        }
+        let fraction = self.system.paths[path].opening.fraction(since);
+        self.known_fractions[path].keep(since, fraction);
+        fraction
+    }
+
     fn nose(&self) -> Option<(&'a Nose, usize, usize)> {
         let (nose, bay) = self.system.nose.as_ref()?;
         Some((nose, *bay, self.layout.nose?))
@@ -449,7 +462,7 @@ impl<L: PropertySource> Integrable for Network<'_, L> {
             let fraction = match self.opened[k] {
                 None => 0.0,
                 Some(start) if start == f64::NEG_INFINITY => 1.0,
-                Some(start) => path.opening.fraction(time - start),
+                Some(start) => self.fraction(k, time - start),
             };
             let opening = Aperture {
                 ends: (path.from, path.to),

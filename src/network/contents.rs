@@ -68,8 +68,7 @@ struct Air {
 
 impl Companion for Air {
     fn energy(&self, temperature: f64) -> (f64, f64) {
-        let (u, cv) = air::internal_energy_and_cv(temperature);
-        (self.ratio * u, self.ratio * cv)
+        air::energy_and_capacity(self.ratio, temperature)
     }
 }
 
@@ -185,7 +184,8 @@ impl Contents {
         let t = self.temperature;
         let Some(co2) = &self.co2 else { return t };
         let ([m0, a0, u0, v0], [m, a, u, v]) = (before, after);
-        let (air_energy, air_cv) = air::internal_energy_and_cv(t);
+        let (air_brought, _) = air::energy_and_capacity(a - a0, t);
+        let (_, air_capacity) = air::energy_and_capacity(a0.max(0.0), t);
         let state = &co2.state;
         let dp_dt = co2
             .line
@@ -193,11 +193,10 @@ impl Contents {
             .map_or(co2.fluid.dp_dt, |line| line.pressure_slope);
         // At constant temperature du = (p - T dp/dT) d(rho)/rho^2.
         let by_density = (state.pressure - t * dp_dt) / (state.density * state.density);
-        let brought = (m - m0) * state.internal_energy
-            + (a - a0) * air_energy
-            + m0 * by_density * (m / v - m0 / v0);
+        let brought =
+            (m - m0) * state.internal_energy + air_brought + m0 * by_density * (m / v - m0 / v0);
         // Endless on the triple line, where the temperature does not change.
-        let capacity = m0 * state.equilibrium_cv + a0.max(0.0) * air_cv;
+        let capacity = m0 * state.equilibrium_cv + air_capacity;
         let rise = (u - u0 - brought) / capacity;
         let found = t + rise.clamp(-LONGEST_STRIDE * t, LONGEST_STRIDE * t);
         if rise.is_finite() { found } else { t }

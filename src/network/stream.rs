@@ -79,7 +79,12 @@ impl Stream {
         let air_density = contents.air_density;
         let t = contents.temperature;
         let co2_enthalpy = stagnation.enthalpy;
-        let (air_enthalpy, air_cv) = air::enthalpy_and_cv(t);
+        // Without air nothing of it counts.
+        let (air_enthalpy, air_cv) = if air_density > 0.0 {
+            air::enthalpy_and_cv(t)
+        } else {
+            (0.0, 0.0)
+        };
         let enthalpy = (1.0 - air_fraction) * co2_enthalpy + air_fraction * air_enthalpy;
         let fluid = contents.co2.as_ref().map(|c| &c.fluid);
         let gas_density = fluid.map_or(0.0, |p| p.density) + air_density;

@@ -31,7 +31,19 @@ pub fn internal_energy_and_cv(temperature: f64) -> (f64, f64) {
         .map_or_else(|| solved(temperature), Into::into)
 }
 
-/// The same by the law itself.
+/// Internal energy [J] and isochoric heat capacity [J/K] of an amount of air [kg], or both per kilogram of something
+/// else of a share of air; of none nothing is looked up.
+#[inline]
+#[must_use]
+pub fn energy_and_capacity(amount: f64, temperature: f64) -> (f64, f64) {
+    if amount == 0.0 {
+        return (0.0, 0.0);
+    }
+    let (energy, cv) = internal_energy_and_cv(temperature);
+    (amount * energy, amount * cv)
+}
+
+/// Specific internal energy and heat capacity by the law itself.
 #[must_use]
 pub fn solved(temperature: f64) -> (f64, f64) {
     let mut energy = RIGID * temperature;

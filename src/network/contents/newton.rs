@@ -62,8 +62,8 @@ pub(super) fn along_line(
             return None;
         }
         let lever = line.lever(1.0 / density);
-        let (u, cv) = air::internal_energy_and_cv(t);
-        let step = (energy - lever.internal_energy - ratio * u) / (lever.cv + ratio * cv);
+        let (air_energy, air_cv) = air::energy_and_capacity(ratio, t);
+        let step = (energy - lever.internal_energy - air_energy) / (lever.cv + air_cv);
         if step.abs() < short(properties) * t.min(TAME * (co2::CRITICAL_TEMPERATURE - t)) {
             let line = line.nearby(step);
             let (light, heavy) = (line.light.density(), line.heavy.density());
@@ -94,12 +94,12 @@ pub(super) fn of_gas(
             return None;
         }
         let point = properties.fluid(t, density);
-        let (u, cv) = air::internal_energy_and_cv(t);
-        let slope = point.cv + ratio * cv;
+        let (air_energy, air_cv) = air::energy_and_capacity(ratio, t);
+        let slope = point.cv + air_cv;
         if slope <= 0.0 {
             return None;
         }
-        let step = (energy - point.internal_energy - ratio * u) / slope;
+        let step = (energy - point.internal_energy - air_energy) / slope;
         if step.abs() < short_of_gas(properties) * t {
             let found = point.nearby(step);
             let gas = metastable || is_gas(properties, found.temperature, density);
