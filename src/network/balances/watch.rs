@@ -17,7 +17,7 @@ pub(super) const BEYOND: f64 = 1e-7;
 pub(super) const FURTHER: f64 = 10.0;
 pub(super) const FARTHEST: f64 = 1e-3;
 
-/// Share of the pressure outside by which a vented bay may still exceed it.
+/// Share of the pressure outside by which that in a vented bay may still differ from it.
 const VENTED: f64 = 2e-3;
 
 /// Share of a charge that is vapour, or liquid yet to be drawn, and of the highest pressure by which the bay is below it, from
@@ -39,7 +39,7 @@ pub enum NetworkEvent {
         /// Index of the vessel.
         vessel: usize,
     },
-    /// The bay of a nose that is clear is down to the pressure outside.
+    /// The bay of a nose that is clear is at the pressure outside, be it from above or from below.
     Vented,
     /// The gap of a clear nose is as wide as its bore: no pressure in the bay has a hold on it.
     Uncovered,
@@ -194,15 +194,17 @@ impl<L: PropertySource> Network<'_, L> {
         Some(over * nose.area() - self.enough?)
     }
 
-    /// Whether the bay is down to the pressure outside, at the last evaluation.
+    /// Whether the bay is at the pressure outside, at the last evaluation.
     pub fn is_vented(&self) -> bool {
         self.venting_margin().is_none_or(|margin| margin >= 0.0)
     }
 
-    /// Pressure outside and a little more, less the bay's [Pa].
+    /// By how much less than a little the bay's pressure differs from that outside [Pa]: a cold bay that the nose has
+    /// made larger may be below it, and sucks at the nose until air has come in.
     fn venting_margin(&self) -> Option<f64> {
         let (_, bay) = self.system.nose.as_ref()?;
-        Some((1.0 + VENTED) * self.ambient.0 - self.contents(*bay).pressure)
+        let difference = self.contents(*bay).pressure - self.ambient.0;
+        Some(VENTED * self.ambient.0 - difference.abs())
     }
 
     /// The bay's pressure less the highest elsewhere [Pa].
