@@ -362,6 +362,56 @@ fn gauge_readings_of_a_decay_test_count_from_its_own_surroundings() {
     );
 }
 
+/// Nor is the air of a flight's site as warm as that of the test, by which the area goes.
+#[test]
+fn a_decay_test_of_a_flight_design_needs_its_own_temperature() {
+    let leak = |temperature: &str, site: &str| {
+        let leak = format!(
+            r#"paths: {{ "leak": (kind: "leak", from: "bay", to: "ambient", decay: (volume: "1 L",
+               start: "1.6 bara", end: "1.3 bara", surroundings: "1.0 bara", time: "60 s"{temperature})),"#
+        );
+        let text = SMALL.replacen("paths: {", &leak, 1).replacen(
+            r#"mode: "flight", pressure: "0.8 bara""#,
+            site,
+            1,
+        );
+        Design::parse("decay", &text).map(|design| design.system(&[]).unwrap().0.paths[0].area)
+    };
+    let flight = r#"mode: "flight", pressure: "0.8 bara""#;
+    let error = show(&leak("", flight).unwrap_err());
+    for words in ["paths.leak.decay.temperature", "add `temperature:"] {
+        assert!(error.contains(words), "{error}");
+    }
+    // On a bench, here at 10 degC, it is that of the site; A goes with one over the root of T.
+    let bench = leak("", r#"mode: "bench", pressure: "1.0 bara""#).unwrap();
+    let stated = leak(r#", temperature: "60 degC""#, flight).unwrap();
+    let expected = (283.15_f64 / 333.15).sqrt();
+    assert_relative_eq!(stated / bench, expected, max_relative = 1e-12);
+}
+
+/// What can never matter, or never be judged, is a mistake.
+#[test]
+fn a_vessel_apart_and_criteria_without_a_nose_are_mistakes() {
+    let apart = SMALL.replacen(r#"from: "cartridge""#, r#"from: "ambient""#, 1);
+    let error = show(&Design::parse("apart", &apart).unwrap_err());
+    for words in ["vessels.cartridge", "no path leads to `cartridge`"] {
+        assert!(error.contains(words), "{error}");
+    }
+    let (start, end) = (SMALL.find("    nose: ("), SMALL.find("    site: ("));
+    let bare = format!("{}{}", &SMALL[..start.unwrap()], &SMALL[end.unwrap()..]);
+    assert!(Design::parse("bare", &bare).is_ok());
+    for criterion in ["clear_within: \"1 s\"", "retention_factor: \"2\""] {
+        let judged = bare.replacen(
+            "    site:",
+            &format!("    criteria: ({criterion}),\n    site:"),
+            1,
+        );
+        let error = show(&Design::parse("judged", &judged).unwrap_err());
+        let name = criterion.split(':').next().unwrap();
+        assert!(error.contains(&format!("criteria.{name}")), "{error}");
+    }
+}
+
 /// Losses are velocity heads in the tube: with ten times the diameter, and the length, a ten-thousandth
 /// of them is left in the area of the valve.
 #[test]

@@ -8,7 +8,7 @@ mod vessel;
 
 use crate::network::atmosphere;
 use crate::network::criteria::Criteria;
-use crate::network::spec::{Ambient, System};
+use crate::network::spec::{Ambient, End, System};
 use crate::thermo::source::Tables;
 use crate::units::{Dimension, Limits};
 
@@ -118,6 +118,17 @@ pub(super) fn system(
         None => None,
     };
     let criteria = criteria(&design.criteria, reader)?;
+    let reached: Vec<End> = paths.iter().flat_map(|path| [path.from, path.to]).collect();
+    for (index, name) in vessel_names.iter().enumerate() {
+        if vessels.len() > 1 && !reached.contains(&End::Vessel(index)) {
+            return Err(reader.error(&format!("vessels.{name}"), apart(name)));
+        }
+    }
+    if nose.is_none()
+        && let Some(name) = only_for_a_nose(&criteria)
+    {
+        return Err(reader.error(&format!("criteria.{name}"), without_nose(name)));
+    }
     let horizon = reader.value(
         "horizon",
         design
@@ -150,6 +161,35 @@ pub(super) fn system(
         reader.error("vessels", Problem::Physics { reason })
     })?;
     Ok((system, criteria))
+}
+
+/// A vessel beside others that nothing flows to or from.
+fn apart(name: &str) -> Problem {
+    Problem::Conflict {
+        message: format!("no path leads to `{name}` or from it: what it holds never matters"),
+        help: "add the path in `paths` (`from` and `to` name vessels), or take the vessel out"
+            .to_owned(),
+    }
+}
+
+/// The first criterion given that only a nose could meet.
+fn only_for_a_nose(criteria: &Criteria) -> Option<&'static str> {
+    let given = [
+        ("clear_within", criteria.clear_within),
+        ("exit_speed_least", criteria.exit_speed_least),
+        ("exit_speed_most", criteria.exit_speed_most),
+        ("retention_factor", criteria.retention_factor),
+    ];
+    given
+        .into_iter()
+        .find_map(|(name, value)| value.map(|_| name))
+}
+
+fn without_nose(name: &str) -> Problem {
+    Problem::Conflict {
+        message: format!("`{name}` judges a nose, and the design has none"),
+        help: "add a `nose` section, or take the criterion out".to_owned(),
+    }
 }
 
 /// Names must fit into a dotted path.

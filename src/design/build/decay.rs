@@ -52,14 +52,16 @@ pub(super) fn effective_area(
         &test.time.0,
         Kind::positive(Dimension::Time),
     )?;
-    let temperature = reader
-        .optional(
-            at,
-            "temperature",
-            test.temperature.as_ref(),
-            Kind::within(Dimension::Temperature, TEMPERATURES),
-        )?
-        .unwrap_or(site.temperature);
+    let stated = reader.optional(
+        at,
+        "temperature",
+        test.temperature.as_ref(),
+        Kind::within(Dimension::Temperature, TEMPERATURES),
+    )?;
+    if stated.is_none() && in_flight {
+        return Err(reader.error(&format!("{at}.temperature"), no_temperature()));
+    }
+    let temperature = stated.unwrap_or(site.temperature);
     // Towards the surroundings, and not past them, from above or from below.
     const OUTSIDE: &str = "the pressure of the surroundings";
     let order = if start > outside {
@@ -100,6 +102,16 @@ fn no_surroundings() -> Problem {
         help: "add `surroundings: \"1.013 bara\"`, the pressure of the air at the test, to the \
                `decay`, or write the readings in bara"
             .to_owned(),
+    }
+}
+
+/// As [`no_surroundings`]: the air there is not that of the test.
+fn no_temperature() -> Problem {
+    Problem::Conflict {
+        message: "the area depends on the temperature of the air in the test, and the site of a flight is not where it \
+                  was made"
+            .to_owned(),
+        help: "add `temperature: \"20 degC\"`, that of the air in the volume, to the `decay`".to_owned(),
     }
 }
 

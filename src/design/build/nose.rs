@@ -139,7 +139,36 @@ pub(super) fn nose(
             },
         )
     })?;
+    if nose.retention_force() < 0.0 && reader.is_collecting() {
+        return Err(pushed_off(&nose, reader));
+    }
     Ok((nose, vessel))
+}
+
+/// A nose that would come off before any valve opens.
+fn pushed_off(nose: &Nose, reader: &Reader<'_>) -> DesignError {
+    let shown = |force: f64| units::format(Dimension::Force, force, UnitSystem::Metric);
+    let push = nose.spring_force(0.0);
+    let (at, message) = if push > 0.0 {
+        let held = shown(nose.retention_force() + push);
+        let message = format!(
+            "the spring pushes with {}, and pins, friction, hold-down and weight hold the nose with {held}: it comes \
+             off before any valve opens",
+            shown(push)
+        );
+        ("nose.spring.force", message)
+    } else {
+        let message = format!(
+            "hold-down and weight pull the nose off with {} more than pins and friction hold: it comes off before any \
+             valve opens",
+            shown(-nose.retention_force())
+        );
+        ("nose.hold_down", message)
+    };
+    let help =
+        "give pins and friction that hold more than pushes and pulls at the nose, or less of that"
+            .to_owned();
+    reader.error(at, Problem::Conflict { message, help })
 }
 
 fn tether(
