@@ -12,15 +12,17 @@ use super::shot::HeldNose;
 pub const HOLE_DISCHARGE_COEFFICIENT: f64 = 0.65;
 /// Largest added hole looked at, over the bore area.
 const LARGEST_SHARE: f64 = 0.25;
-/// Relative width of the final bracket.
-const TOLERANCE: f64 = 0.02;
+/// Share of the area to which it is settled.
+const TOLERANCE: f64 = 0.005;
+/// Share of what was found that is given: not too large a hole.
+const SAFE_SIDE: f64 = 1.0 - TOLERANCE;
 /// Most runs.
 const MOST_RUNS: usize = 16;
 
 /// The largest hole that could be added to the bay before the pins would hold.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct TolerableLeak {
-    /// Area of the added hole [m2], good to 2 %; its edge is sharp
+    /// Area of the added hole [m2], too small by at most 1 %; its edge is sharp
     /// ([`HOLE_DISCHARGE_COEFFICIENT`]).
     pub area: f64,
     /// Diameter of one round hole of that area [m].
@@ -32,7 +34,7 @@ pub struct TolerableLeak {
 /// Finds the added leak at which the force with the nose held falls to the retention force.
 ///
 /// A balance of the bay's mass over the run already made (`sketch`) tells where to look; whole
-/// runs with the nose held then settle it to 2 %, mostly in two or three. They end well past the peak
+/// runs with the nose held then settle it to half a per cent, mostly in three or four. They end well past the peak
 /// of the sketch, or else just past that of the run without the leak: a leak only brings the balance of
 /// inflow and leakage earlier.
 /// `None` when the nose stays on already, or when nothing needs to be overcome.
@@ -53,7 +55,7 @@ pub fn tolerable_leak(
     }
     let settings = Settings {
         hold_nose: true,
-        relative_tolerance: settings.relative_tolerance.max(1e-3),
+        relative_tolerance: settings.relative_tolerance.max(1e-4),
         extent: Extent::Separation,
         ..*settings
     };
@@ -102,7 +104,7 @@ pub fn tolerable_leak(
         };
         let value = factor(area)?;
         if (value - 1.0).abs() <= TOLERANCE * sensitivity(low, (area, value)) {
-            return Ok(Some(TolerableLeak::new(area, false)));
+            return Ok(Some(TolerableLeak::new(SAFE_SIDE * area, false)));
         }
         let guess = sketched(area);
         if guess > 0.0 {
@@ -125,7 +127,7 @@ pub fn tolerable_leak(
     Ok(Some(match high {
         Some(high) => {
             let share = (low.1 - 1.0) / (low.1 - high.1);
-            TolerableLeak::new(low.0 + share * (high.0 - low.0), false)
+            TolerableLeak::new(SAFE_SIDE * (low.0 + share * (high.0 - low.0)), false)
         }
         None => TolerableLeak::new(low.0, true),
     }))
