@@ -378,6 +378,23 @@ fn a_valve_sized_by_its_flow_coefficient_is_written_by_its_area() {
     assert_eq!(get("discharge_coefficient").as_deref(), Some("1"));
 }
 
+/// A design to fly in which nothing has the names of what was tested is refused before anything is computed or written.
+#[test]
+fn a_flight_of_other_names_is_refused_before_any_work() {
+    let folder = tempfile::tempdir().expect("a temporary directory");
+    let fitted = folder.path().join("fitted.ron").display().to_string();
+    let tern = "fixtures/designs/tern-primary.ron";
+    let trace = "fixtures/traces/dunlin-cold-cartridge.csv";
+    let told = ["diagnose", DUNLIN, trace, "--gauge", "--flight", tern];
+    let run = coldkick(&[&told[..], &["--write", &fitted]].concat());
+    assert_eq!(run.code, 2, "{}{}", run.out, run.err);
+    assert!(run.out.is_empty(), "{}", run.out);
+    for words in ["--flight", "paths.struck-neck", "pierced-neck"] {
+        assert!(run.err.contains(words), "{}", run.err);
+    }
+    assert!(!std::path::Path::new(&fitted).exists());
+}
+
 /// A design to fly that cannot take what was found, here a charge for which its cartridge is too small: that is an error,
 /// and the diagnosis is there all the same.
 #[test]

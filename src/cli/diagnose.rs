@@ -112,8 +112,14 @@ pub fn run(arguments: &DiagnoseArguments) -> Result<Verdict, Failure> {
         draws::check_trials(arguments.trials)?;
     }
     let design = load::design(&arguments.design, &common.changes)?;
+    let flying;
     let flight = match &arguments.flight {
-        Some(path) => &load::design(path, &ChangeOptions::default())?,
+        Some(path) => {
+            let flight = load::design(path, &ChangeOptions::default())?;
+            same_names(path, &design, &flight)?;
+            flying = flight;
+            &flying
+        }
         None => &design,
     };
     let (nominal, criteria) = load::central(&design)?;
@@ -221,6 +227,37 @@ pub fn run(arguments: &DiagnoseArguments) -> Result<Verdict, Failure> {
     } else {
         Verdict::Fail
     })
+}
+
+/// What is found of the uncertain values of vessels and paths must have a place in the design that flies.
+fn same_names(path: &std::path::Path, tested: &Design, flight: &Design) -> Result<(), Failure> {
+    let (system, _) = load::central(flight)?;
+    let vessels = system.vessels.iter().map(|v| v.name.as_str());
+    let paths = system.paths.iter().map(|p| p.name.as_str());
+    let there: [(&str, Vec<&str>); 2] =
+        [("vessels", vessels.collect()), ("paths", paths.collect())];
+    for input in tested.inputs() {
+        let mut parts = input.path.split('.');
+        let (Some(section), Some(name)) = (parts.next(), parts.next()) else {
+            continue;
+        };
+        for (known, names) in &there {
+            if *known == section && !names.contains(&name) {
+                return Err(Failure::input(
+                    format!(
+                        "--flight {}: no `{section}.{name}` there, whose values were tested (`{}`)",
+                        path.display(),
+                        input.path
+                    ),
+                    format!(
+                        "give what is the same in both designs the same name; in the one that flies there are {}",
+                        names.join(", ")
+                    ),
+                ));
+            }
+        }
+    }
+    Ok(())
 }
 
 /// Pictures of the second trace and later ones carry their number.

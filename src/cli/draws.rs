@@ -144,7 +144,9 @@ pub fn share(option: &str, text: &str) -> Result<f64, Failure> {
         Ok(value) if value * scale > 0.0 && value * scale < 1.0 => Ok(value * scale),
         _ => Err(Failure::input(
             format!("{option} {text}: not a share between 0 and 100 %"),
-            format!("write it as {option} 0.5% or {option} 0.005"),
+            format!(
+                "write more than none and less than all, such as {option} 0.5% or {option} 0.005"
+            ),
         )),
     }
 }

@@ -24,14 +24,23 @@ const BAND_TRIALS: u64 = 300;
 /// Where a picture goes, if anywhere.
 type Target<'a> = Option<(&'a Path, PictureFormat)>;
 
+/// A word of a command line as a shell takes it.
+fn quoted(word: &str) -> String {
+    let plain = |c: char| c.is_ascii_alphanumeric() || "-_./,:=+@%".contains(c);
+    if !word.is_empty() && word.chars().all(plain) {
+        return word.to_owned();
+    }
+    format!("'{}'", word.replace('\'', r"'\''"))
+}
+
 /// The command that shows one trial again.
 fn replay(arguments: &OddsArguments, trials: u64) -> String {
     let mut command = String::from("coldkick shot");
     if let Some(design) = &arguments.design {
-        command += &format!(" {}", design.display());
+        command += &format!(" {}", quoted(&design.display().to_string()));
     }
     for change in &arguments.common.changes.set {
-        command += &format!(" --set '{change}'");
+        command += &format!(" --set {}", quoted(change));
     }
     command += &format!(" --seed {}", arguments.draws.seed);
     if arguments.draws.sampler != SamplerName::Plain {
@@ -78,7 +87,7 @@ pub(super) fn merged(
     let answer = Answer {
         wanted,
         replay: match &arguments.design {
-            Some(path) => format!("coldkick shot {}", path.display()),
+            Some(path) => format!("coldkick shot {}", quoted(&path.display().to_string())),
             None => "coldkick shot DESIGN".to_owned(),
         } + &format!(
             " --seed {} --sampler {} --trials {}",
