@@ -189,6 +189,39 @@ fn drivers_lost_in_noise_are_no_shares() {
     assert!(picture.contains("8 rows are few, try --drivers 128"));
 }
 
+/// The command that shows a trial again can be given to a shell as it stands, and the smallest margin says whose it is:
+/// here trials that fail first by their time fail by more in speed.
+#[test]
+fn worst_trials_are_shown_by_a_command_that_works() {
+    let folder = workshop();
+    let name = "it's odd.ron";
+    std::fs::write(folder.path().join(name), SMALL).expect("a file");
+    let set = [
+        "--set",
+        "criteria.clear_within=100 ms",
+        "--set",
+        "criteria.exit_speed_least=40 m/s",
+    ];
+    let odds = ["odds", name, "--trials", "20", "--drivers", "0"];
+    let run = coldkick(folder.path(), &[&odds[..], &set].concat());
+    assert!(
+        run.out.contains("not clear in time, smallest margin"),
+        "{}",
+        run.out
+    );
+    assert!(
+        run.out.contains("% (exit speed); see it with"),
+        "{}",
+        run.out
+    );
+    let mut lines = run.out.lines().map(str::trim);
+    let shown = lines
+        .find(|line| line.starts_with("coldkick shot"))
+        .expect("a command");
+    let words = r"coldkick shot 'it'\''s odd.ron' --set 'criteria.clear_within=100 ms' --set";
+    assert!(shown.starts_with(words), "{shown}");
+}
+
 /// Numbers add up, trials replay, and the answer does not depend on threads.
 #[test]
 fn json_adds_up_and_trials_replay() {

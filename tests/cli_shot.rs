@@ -282,12 +282,60 @@ fn what_could_hurt_or_cannot_happen_is_said() {
     let folder = folder();
     let design = write(&folder, "small.ron", SMALL);
     let pulled = coldkick(&["shot", text(&design), "--set", "nose.hold_down=-9000 N"]);
-    assert!(pulled.code > 1, "{}{}", pulled.out, pulled.err);
-    assert!(
-        pulled.err.contains("come off before any valve opens"),
-        "{}",
-        pulled.err
+    assert_eq!(pulled.code, 2, "{}{}", pulled.out, pulled.err);
+    for words in ["nose.hold_down", "off before any valve opens"] {
+        assert!(pulled.err.contains(words), "{}", pulled.err);
+    }
+    // Nor one that a spring pushes off: pins and friction hold it with 110 N.
+    let spring = r#"spring: (force: "111 N", stroke: "30 mm"), static_friction"#;
+    refused(
+        changed("static_friction", spring),
+        &["nose.spring.force", "hold the nose with 110.0 N"],
     );
+}
+
+/// The force drawn and reported has the spring in it, what holds against the pressure has it taken off: both say so.
+#[test]
+fn with_a_spring_both_forces_say_whether_it_is_in_them() {
+    let spring = r#"spring: (force: "60 N", stroke: "30 mm"), static_friction"#;
+    let folder = folder();
+    let design = write(&folder, "spring.ron", changed("static_friction", spring));
+    let picture = folder.path().join("spring.svg");
+    let run = coldkick(&["shot", text(&design), "--plot", text(&picture)]);
+    for words in [
+        "of it 60.0 N by the seated spring",
+        "50.0 N against the pressure: 110.0 N less the 60.0 N of the seated spring",
+    ] {
+        assert!(run.out.contains(words), "{}", run.out);
+    }
+    let drawn = std::fs::read_to_string(picture).expect("a picture");
+    assert!(drawn.contains("retention 110.0 N with the spring"));
+    let (_, shot) = small_json(&[]);
+    assert_eq!(number(&shot, "retention_force_n"), 110.0);
+}
+
+/// A bay without a leak comes ever nearer to a balance; it need not be met to the last digit. Of air, a perfect gas, there
+/// is no real one to compare with.
+#[test]
+fn a_balance_as_good_as_met_is_not_a_rise() {
+    let air = SMALL
+        .replace(
+            r#"kind: "cartridge", charge: "2 g", volume: "3 mL", temperature: "15 degC",
+            draw: "vapour", rating: "250 barg""#,
+            r#"kind: "reservoir", volume: "0.1 L", temperature: "15 degC", pressure: "3 bara""#,
+        )
+        .replace(r#"strength: "100 N""#, r#"strength: "10 kN""#)
+        .replace(r#"area: "0.5 mm2""#, r#"area: "1e-9 mm2""#);
+    let folder = folder();
+    let design = write(&folder, "air.ron", &air);
+    let rising = |horizon: &str| {
+        let horizon = format!("horizon={horizon}");
+        let run = coldkick(&["shot", text(&design), "--set", &horizon, "--hold"]);
+        assert!(!run.out.contains("ideal-gas"), "{}", run.out);
+        run.out.contains("the pressure still rises")
+    };
+    assert!(rising("0.05 s"));
+    assert!(!rising("5 s"));
 }
 
 #[test]

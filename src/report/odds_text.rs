@@ -271,16 +271,29 @@ fn worst(out: &mut String, report: &OddsReport<'_>, units: UnitSystem) {
     }
     heading(out, "Worst trials");
     for record in &report.odds.worst {
-        let margin = record.smallest_margin().unwrap_or(f64::NAN);
         let lead = format!(
-            "trial {}: {}, smallest margin {}; see it with",
+            "trial {}: {}, {}; see it with",
             record.index,
             verdict(report, record),
-            margin_followed(margin, true)
+            smallest_margin(report, record)
         );
         bullet(out, "  - ", &lead);
         let _ = writeln!(out, "      {} --trial {}", report.replay, record.index);
         bullet(out, "      ", &values(report, record, units));
+    }
+}
+
+/// "smallest margin -2.0 % (exit speed)": a trial may fail by more in a criterion than in the one that it fails first.
+fn smallest_margin(report: &OddsReport<'_>, record: &Record) -> String {
+    let criteria = report.odds.failures.iter().zip(&record.margins);
+    let margins = criteria.filter_map(|(failure, margin)| Some((&failure.kind, (*margin)?)));
+    match margins.min_by(|a, b| a.1.total_cmp(&b.1)) {
+        Some((kind, margin)) => format!(
+            "smallest margin {} ({})",
+            margin_followed(margin, true),
+            kind.label()
+        ),
+        None => "no margin".to_owned(),
     }
 }
 

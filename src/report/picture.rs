@@ -89,9 +89,19 @@ pub fn shot(title: &str, study: &ShotStudy, units: UnitSystem) -> Figure {
                 4,
             )],
             levels: vec![Level {
+                // The force drawn has the spring in it.
                 label: format!(
-                    "retention {}",
-                    format(Dimension::Force, held.retention_force, units)
+                    "retention {}{}",
+                    format(
+                        Dimension::Force,
+                        held.retention_force + held.spring_force,
+                        units
+                    ),
+                    if held.spring_force > 0.0 {
+                        " with the spring"
+                    } else {
+                        ""
+                    }
                 ),
                 value: force.from_si(held.retention_force + held.spring_force),
             }],

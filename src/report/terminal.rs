@@ -166,12 +166,20 @@ fn numbers(out: &mut String, study: &ShotStudy, units: UnitSystem) {
         let opening = outcome.peak_opening_force;
         add(
             "peak opening force",
-            format_force(opening.value, units),
+            format!(
+                "{}{}",
+                format_force(opening.value, units),
+                wording::with_the_spring(held, units)
+            ),
             Some(opening.time),
         );
         add(
             "force that holds the nose",
-            format_force(held.retention_force, units),
+            format!(
+                "{}{}",
+                format_force(held.retention_force, units),
+                wording::less_the_spring(held, units)
+            ),
             None,
         );
         add(

@@ -2,7 +2,7 @@
 
 use crate::discharge::EventKind;
 use crate::mechanics::motion::NoseEvent;
-use crate::study::{Criterion, CriterionKind, Sense, ShotStudy, Warning};
+use crate::study::{Criterion, CriterionKind, HeldNose, Sense, ShotStudy, Warning};
 use crate::units::{
     Dimension, UnitSystem, format, format_area, format_force, format_gauge_pressure, format_length,
     format_mass, format_percent, format_pressure, format_speed, format_temperature, format_time,
@@ -122,6 +122,28 @@ pub fn times(factor: f64) -> String {
     format!("{} x", significant(factor))
 }
 
+/// ", of it 100 N by the spring" of a force that drives the nose off; nothing without a spring.
+#[must_use]
+pub fn with_the_spring(held: &HeldNose, units: UnitSystem) -> String {
+    match held.spring_force {
+        push if push > 0.0 => format!(", of it {} by the seated spring", format_force(push, units)),
+        _ => String::new(),
+    }
+}
+
+/// " to the pressure: 252 N less the spring's 100 N" of the force that holds the nose; nothing without a spring.
+#[must_use]
+pub fn less_the_spring(held: &HeldNose, units: UnitSystem) -> String {
+    match held.spring_force {
+        push if push > 0.0 => format!(
+            " against the pressure: {} less the {} of the seated spring",
+            format_force(held.retention_force + push, units),
+            format_force(push, units)
+        ),
+        _ => String::new(),
+    }
+}
+
 /// Physics that surprises, in sentences.
 #[must_use]
 pub fn explanations(study: &ShotStudy, units: UnitSystem) -> Vec<String> {
@@ -157,6 +179,10 @@ pub fn explanations(study: &ShotStudy, units: UnitSystem) -> Vec<String> {
                 if held.pinned { "pins hold" } else { "nose stays" }
             ));
         }
+    }
+    if study.residues.iter().all(|residue| residue.initial <= 0.0) {
+        // Without CO2 a perfect gas is all there is.
+        return said;
     }
     let real = study.comparable_pressure();
     let held = if study.held.is_some() && !study.nose_held {

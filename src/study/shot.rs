@@ -86,7 +86,7 @@ impl HeldNose {
                 time: peak.time,
             },
             peak_pressure: run.outcome.peak_bay_pressure,
-            still_rising: peak.time >= 0.98 * system.horizon,
+            still_rising: still_rises(run, *bay, system),
             effective_leak_area: system.effective_leak_area(*bay),
             spring_force: nose.spring_force(0.0),
             engagement: nose.engagement,
@@ -103,6 +103,27 @@ impl HeldNose {
             f64::INFINITY
         }
     }
+}
+
+/// Part of the run at whose end a peak counts as that of a pressure on its way up, and the share of what the bay
+/// has gained by which it must have risen in the last tenth of the run: less is a balance that is as good as met.
+const LATE: f64 = 0.98;
+const RISING: f64 = 1e-3;
+
+/// Whether the pressure of the bay still rises when the run ends.
+fn still_rises(run: &Discharge, bay: usize, system: &System) -> bool {
+    let peak = run.outcome.peak_bay_pressure;
+    let times = &run.trajectory.times;
+    let before = index_at(times, 0.9 * system.horizon);
+    let pressures = run
+        .trajectory
+        .vessels
+        .get(bay)
+        .map(|series| &series.pressure);
+    let Some((first, then)) = pressures.and_then(|p| Some((p.first()?, p.get(before)?))) else {
+        return false;
+    };
+    peak.time >= LATE * system.horizon && peak.value - then > RISING * (peak.value - first)
 }
 
 /// CO2 in one vessel at one time.
