@@ -762,6 +762,51 @@ fn margins_over_a_number_of_pins_stay_with_whole_numbers() {
     }
 }
 
+/// What is computed at limits between the values asked for is told, and comes to what it does where every number is asked
+/// for: 0 at three pins, where a line from two to four would say half of the chance at four.
+#[test]
+fn what_margins_compute_between_is_told() {
+    let folder = workshop();
+    let run = |points: &str| {
+        let words = [
+            "margins",
+            "small.ron",
+            "--over",
+            "nose.pins.0.count = 2 .. 10",
+            "--set",
+            "nose.pins.0.strength=40 N",
+            "--trials",
+            "14",
+            "--at-least",
+            "75%",
+            "--points",
+            points,
+            "--format",
+            "json",
+        ];
+        json(&coldkick(folder.path(), &words))
+    };
+    let (few, all) = (run("5"), run("9"));
+    let counted = |document: &Value, key: &str| -> Vec<(u64, f64)> {
+        let points = document[key].as_array().unwrap().iter();
+        let known = points.filter_map(|point| {
+            let estimate = point["chance"]["estimate"].as_f64()?;
+            assert!(!point["margins"]["exit_speed_least"]["band"].is_null());
+            Some((point["value"].as_f64()? as u64, estimate))
+        });
+        known.collect()
+    };
+    let between = counted(&few, "points_between");
+    let values: Vec<u64> = between.iter().map(|(value, _)| *value).collect();
+    assert_eq!(values, [3, 5]);
+    let every = counted(&all, "points");
+    assert!(
+        between.iter().all(|point| every.contains(point)),
+        "{between:?} of {every:?}"
+    );
+    assert!(counted(&all, "points_between").is_empty());
+}
+
 #[test]
 fn margins_over_temperature_give_a_card() {
     let folder = workshop();

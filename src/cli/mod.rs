@@ -23,6 +23,7 @@ mod progress;
 mod rare;
 pub mod shot;
 pub mod size;
+mod swept;
 pub mod traces;
 mod trials_file;
 
