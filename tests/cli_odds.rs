@@ -261,6 +261,8 @@ fn json_adds_up_and_trials_replay() {
             (shot, trial) => assert_eq!(shot, trial, "{key}"),
         }
     }
+    assert_eq!(shot["trial"]["trial"], worst["trial"]);
+    assert_eq!(shot["trial"]["inputs"], worst["inputs"]);
     let told = coldkick(
         folder.path(),
         &["shot", "small.ron", "--seed", "5", "--trial", &number],
