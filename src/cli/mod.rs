@@ -13,6 +13,7 @@ pub mod files;
 mod flight_chance;
 pub mod gas;
 mod gas_output;
+mod interrupt;
 pub mod load;
 pub mod manual;
 pub mod margins;
