@@ -7,6 +7,7 @@ use crate::design::edit;
 use crate::design::error::{DesignError, Problem};
 use crate::design::reader::Catalogue;
 use crate::design::schema::{DesignSection, Text};
+use crate::design::words;
 use crate::units::{self, Dimension, PressureReference, UnitSystem};
 
 use super::options::Edit;
@@ -73,7 +74,7 @@ impl OpenValue {
             Some((written, central)) => write::scaled(written, self.dimension, value / central),
             None => None,
         };
-        let text = text.unwrap_or_else(|| write::quantity(&self.like, self.dimension, value));
+        let text = text.unwrap_or_else(|| words::quantity(&self.like, self.dimension, value));
         let mut edits = vec![Edit::Set(self.path.clone(), text)];
         if let Some(shell) = &self.shell {
             // A longer tube of the same bore: dA = pi D dL = 4 dV/D.
