@@ -174,7 +174,10 @@ impl OpenValue {
                 "step",
                 match step {
                     0.0 => "a step of nothing never gets from bound to bound".to_owned(),
-                    _ => format!("the step makes {steps:.0} steps between the bounds"),
+                    _ => format!(
+                        "the step makes {} steps between the bounds",
+                        units::number(steps.round())
+                    ),
                 },
                 "choose one that makes 1 to 100000 steps, or leave it out",
             ));
