@@ -24,7 +24,7 @@ pub use display::{
     DisplayUnit, UnitSystem, axis_unit, format, format_area, format_force, format_gauge_pressure,
     format_length, format_mass, format_mass_flow, format_percent, format_pressure,
     format_pressure_difference, format_speed, format_temperature, format_time, format_volume,
-    significant,
+    number, significant,
 };
 pub use error::UnitError;
 pub use parse::{Quantity, parse, parse_number};

@@ -221,6 +221,7 @@ fn training_traces_follow_their_seed() {
         (["--noise", "a lot"], "--noise"),
         (["--rate", "0"], "samples"),
         (["--record", "boot"], "no such vessel"),
+        (["--record", "bay,cartridge, bay"], "bay is named twice"),
     ] {
         let path = name("bad.csv");
         let done = coldkick(&[&["shot", DUNLIN, "--as-trace", &path][..], &arguments].concat());

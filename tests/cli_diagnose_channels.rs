@@ -113,6 +113,44 @@ fn several_traces_share_what_is_common() {
     }
 }
 
+/// Where the nose is off, the fit of the cartridge ends, and its curves go on as the record does: they had stayed where
+/// the nose left.
+fn after_the_nose_is_off(diagnosis: &Value) {
+    let series = diagnosis["series"].as_array().expect("series");
+    let cartridge = series
+        .iter()
+        .find(|one| {
+            one["channel"]
+                .as_str()
+                .is_some_and(|c| c.contains("cartridge"))
+        })
+        .expect("the cartridge");
+    let column = |key: &str| -> Vec<Option<f64>> {
+        let values = cartridge[key].as_array().expect(key).iter();
+        values.map(Value::as_f64).collect()
+    };
+    let deviation = column("deviation");
+    let off = deviation
+        .iter()
+        .position(Option::is_none)
+        .expect("an end of the fit");
+    let measured = column("measured");
+    let end = |values: &[Option<f64>]| (values[off], values[values.len() - 1]);
+    let (Some(from), Some(to)) = end(&measured) else {
+        panic!("{measured:?}")
+    };
+    assert!(to < 0.8 * from, "{from} to {to}");
+    for key in ["fitted", "nominal"] {
+        let (Some(first), Some(last)) = end(&column(key)) else {
+            panic!("{key}")
+        };
+        assert!(
+            (last / to - 1.0).abs() < 0.25,
+            "{key}: {first} to {last} for {to}"
+        );
+    }
+}
+
 /// The cartridge's own pressure tells its temperature, which the bay alone leaves nearly as unknown as
 /// it was; travel is used up to where the tether comes taut.
 #[test]
@@ -124,6 +162,7 @@ fn more_channels_resolve_more() {
     let few = diagnose(&[&few]);
     let many = diagnose(&[&many]);
     assert_eq!(many["series"].as_array().expect("series").len(), 3);
+    after_the_nose_is_off(&many);
     let understood = many["understood"].to_string();
     assert!(
         understood.contains("where the tether comes taut"),

@@ -294,6 +294,8 @@ fn json_adds_up_and_trials_replay() {
             (shot, trial) => assert_eq!(shot, trial, "{key}"),
         }
     }
+    assert_eq!(shot["trial"]["trial"], worst["trial"]);
+    assert_eq!(shot["trial"]["inputs"], worst["inputs"]);
     let told = coldkick(
         folder.path(),
         &["shot", "small.ron", "--seed", "5", "--trial", &number],
@@ -552,6 +554,19 @@ fn bad_input_to_odds_is_refused_before_any_work() {
         &["odds", "small.ron", "--until", "0"],
         &["--until 0", "0.5%"],
     );
+    // Even without a failure the interval of a million trials is wider.
+    refused(
+        &["odds", "small.ron", "--until", "0.0001%"],
+        &["3688878 trials or more", "1000000", "--rare"],
+    );
+    refused(
+        &["odds", "small.ron", "--until", "1e-12"],
+        &["even if none fails", "--rare"],
+    );
+    refused(
+        &["odds", "small.ron", "--until", "1%", "--trials", "300"],
+        &["368 trials or more", "--trials 368"],
+    );
     refused(
         &["odds", "small.ron", "--until", "banana"],
         &["--until banana"],
@@ -793,6 +808,51 @@ fn margins_over_a_number_of_pins_stay_with_whole_numbers() {
             assert!(count.parse::<u32>().is_ok(), "{count} in {text}");
         }
     }
+}
+
+/// What is computed at limits between the values asked for is told, and comes to what it does where every number is asked
+/// for: 0 at three pins, where a line from two to four would say half of the chance at four.
+#[test]
+fn what_margins_compute_between_is_told() {
+    let folder = workshop();
+    let run = |points: &str| {
+        let words = [
+            "margins",
+            "small.ron",
+            "--over",
+            "nose.pins.0.count = 2 .. 10",
+            "--set",
+            "nose.pins.0.strength=40 N",
+            "--trials",
+            "14",
+            "--at-least",
+            "75%",
+            "--points",
+            points,
+            "--format",
+            "json",
+        ];
+        json(&coldkick(folder.path(), &words))
+    };
+    let (few, all) = (run("5"), run("9"));
+    let counted = |document: &Value, key: &str| -> Vec<(u64, f64)> {
+        let points = document[key].as_array().unwrap().iter();
+        let known = points.filter_map(|point| {
+            let estimate = point["chance"]["estimate"].as_f64()?;
+            assert!(!point["margins"]["exit_speed_least"]["band"].is_null());
+            Some((point["value"].as_f64()? as u64, estimate))
+        });
+        known.collect()
+    };
+    let between = counted(&few, "points_between");
+    let values: Vec<u64> = between.iter().map(|(value, _)| *value).collect();
+    assert_eq!(values, [3, 5]);
+    let every = counted(&all, "points");
+    assert!(
+        between.iter().all(|point| every.contains(point)),
+        "{between:?} of {every:?}"
+    );
+    assert!(counted(&all, "points_between").is_empty());
 }
 
 #[test]
@@ -1136,4 +1196,58 @@ fn a_long_design_name_is_fine() {
         ],
     );
     assert_eq!(run.code, 0, "{}", run.err);
+}
+
+/// Stopped by Ctrl-C, a campaign that keeps its trials says how many, where they are and how to go on.
+#[cfg(unix)]
+#[test]
+fn a_stopped_campaign_says_how_to_go_on() {
+    let folder = workshop();
+    let campaign = |trials: &'static str| {
+        let words = [
+            "odds",
+            "small.ron",
+            "--drivers",
+            "0",
+            "-q",
+            "--trials",
+            trials,
+        ];
+        [&words[..], &["--trials-out", "t.csv"]].concat()
+    };
+    let mut stopped = std::process::Command::new(env!("CARGO_BIN_EXE_coldkick"))
+        .args(campaign("1000000"))
+        .current_dir(folder.path())
+        .env("NO_COLOR", "1")
+        .stdout(std::process::Stdio::null())
+        .stderr(std::process::Stdio::piped())
+        .spawn()
+        .expect("it starts");
+    let part = folder.path().join("t.csv.part");
+    let lines = || std::fs::read_to_string(&part).map_or(0, |text| text.lines().count());
+    while lines() < 100 {
+        assert!(stopped.try_wait().expect("a process").is_none());
+        std::thread::sleep(std::time::Duration::from_millis(20));
+    }
+    let id = stopped.id().to_string();
+    let kill = std::process::Command::new("kill")
+        .args(["-INT", &id])
+        .status();
+    assert!(kill.expect("a signal").success());
+    let ended = stopped.wait_with_output().expect("an end");
+    let said = String::from_utf8_lossy(&ended.stderr).into_owned();
+    assert_eq!(ended.status.code(), Some(3), "{said}");
+    for word in ["stopped", "t.csv.part holds", "--resume"] {
+        assert!(said.contains(word), "no `{word}` in {said}");
+    }
+    let held: usize = said
+        .split_whitespace()
+        .zip(said.split_whitespace().skip(1))
+        .find_map(|(number, word)| word.starts_with("trials").then(|| number.parse().ok())?)
+        .unwrap_or_else(|| panic!("no number of trials in {said}"));
+    let rows = std::fs::read_to_string(&part).expect("the trials");
+    let rows = rows
+        .lines()
+        .filter(|line| line.starts_with(|c: char| c.is_ascii_digit()));
+    assert_eq!(rows.count(), held);
 }

@@ -429,6 +429,44 @@ fn of_a_nose_without_pins_no_pins_are_spoken_of() {
     assert_eq!(numbers, 2, "a number and an event: {}", leaves.out);
     let picture = std::fs::read_to_string(&svg).expect("a picture");
     assert!(picture.contains("nose starts to move") && !picture.contains("pins shear"));
+    let run = coldkick(&["shot", text(&design), "--format", "json"]);
+    let shot: Value = serde_json::from_str(&run.out).expect("JSON");
+    assert!(shot["pins_break_time_s"].is_null());
+    let moves = shot["events"].as_array().expect("events").iter();
+    let mut moves = moves.filter(|event| event["name"] == "nose starts to move");
+    assert_eq!(
+        moves.next().map(|event| &event["time_s"]),
+        Some(&shot["nose_moves_time_s"])
+    );
+    assert!(!run.out.contains("pins shear") && shot.get("trial").is_none());
+}
+
+/// A nose that stays on by far is shown beside what it would have taken, in force and in pressure, and no empty axes
+/// for what it did not do.
+#[test]
+fn the_picture_of_a_nose_that_stays_shows_what_was_needed() {
+    let folder = folder();
+    let design = write(&folder, "small.ron", SMALL);
+    let svg = folder.path().join("plot.svg");
+    let strong = "nose.pins.0.strength=9000 N";
+    let run = coldkick(&[
+        "shot",
+        text(&design),
+        "--quiet",
+        "--set",
+        strong,
+        "--plot",
+        text(&svg),
+    ]);
+    assert_eq!(run.code, 1, "{}", run.err);
+    let picture = std::fs::read_to_string(&svg).expect("a picture");
+    // (9000 + 10) N on a bore of 54 mm are 39.34 bar above 1 bara.
+    for word in ["retention 9010 N", "needed 40.3 bara", "10000"] {
+        assert!(picture.contains(word), "no `{word}` in {picture}");
+    }
+    for word in ["travel [", "speed ["] {
+        assert!(!picture.contains(word), "`{word}` in {picture}");
+    }
 }
 
 #[test]

@@ -148,3 +148,37 @@ fn every_value_written_can_be_set_to_itself() {
         }
     }
 }
+
+/// Numbers far from any rocket, in any field that holds one: whatever is refused is refused in a sentence that can be
+/// read, without hundreds of digits.
+#[test]
+fn absurd_numbers_are_refused_shortly() {
+    for text in DESIGNS {
+        let quotes: Vec<usize> = text.match_indices('"').map(|(at, _)| at).collect();
+        let fields: Vec<&str> = quotes
+            .chunks_exact(2)
+            .filter_map(|quotes| text.get(quotes[0] + 1..quotes[1]))
+            .filter(|field| field.starts_with(|c: char| c.is_ascii_digit()))
+            .collect();
+        assert!(fields.len() > 10);
+        let mut refused = 0;
+        for field in &fields {
+            let number = field.split(' ').next().unwrap_or_default();
+            for absurd in ["1e300", "-1e300", "1e-300"] {
+                let quoted = format!("\"{field}\"");
+                let instead = format!("\"{}\"", field.replacen(number, absurd, 1));
+                let changed = text.replacen(&quoted, &instead, 1);
+                let problem = match Design::parse("absurd.ron", &changed) {
+                    Ok(design) => design.system(&design.central()).err(),
+                    Err(error) => Some(error),
+                };
+                let Some(problem) = problem else { continue };
+                refused += 1;
+                let said = problem.to_string();
+                let longest = said.split_whitespace().map(str::len).max().unwrap_or(0);
+                assert!(longest < 60, "{instead}: {said}");
+            }
+        }
+        assert!(refused > fields.len(), "{refused} of {}", fields.len());
+    }
+}

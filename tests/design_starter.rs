@@ -201,9 +201,9 @@ fn the_summary_follows_from_the_design_by_hand() {
     // flux of roughly 10 000 to 18 000 kg/(m2 s).
 
     assert!((0.02..0.05).contains(&balance.supply), "{}", balance.supply);
-    // (0.016 kg of CO2 and the air) R T / V at the surroundings' temperature.
+    // (0.016 kg of CO2 and the air) R T / V at the temperature of the vessels, as a shot says it.
     let volume = 1.15e-3 + 1.5e-6 + 21.5e-6;
     let air = (1.15e-3 + 1.5e-6) * summary.ambient_pressure / (287.05 * 278.15);
-    let expected = (0.016 * 188.924 + air * 287.05) * summary.ambient_temperature / volume;
+    let expected = (0.016 * 188.924 + air * 287.05) * 278.15 / volume;
     assert_relative_eq!(nose.ideal_gas_pressure, expected, max_relative = 1e-5);
 }

@@ -2,7 +2,7 @@
 
 use approx::assert_relative_eq;
 use coldkick::units::{
-    Dimension, PressureReference, UnitError, UnitSystem, format, format_area, format_force,
+    Dimension, Limits, PressureReference, UnitError, UnitSystem, format, format_area, format_force,
     format_gauge_pressure, format_length, format_mass, format_percent, format_pressure,
     format_pressure_difference, format_temperature, format_time, format_volume, parse, significant,
 };
@@ -259,4 +259,27 @@ proptest! {
             prop_assert!(quantity.value.is_finite());
         }
     }
+}
+
+/// A range is told in the unit of what is written, where that is none of the metric ones.
+#[test]
+fn ranges_are_told_in_the_unit_written() {
+    let altitude = Limits::between(-2000.0, 47_400.0);
+    // 2000 m = 6561.68 ft, 47 400 m = 155 511.8 ft.
+    for (text, range) in [
+        ("900000 ft", "from -6562 ft to 155512 ft"),
+        ("900 km", "from -2000 m to 47.4 km"),
+        ("normal 900000 ft sd 1 ft", "from -6562 ft to 155512 ft"),
+        ("", "from -2000 m to 47.4 km"),
+    ] {
+        assert_eq!(
+            altitude.describe_like(Dimension::Length, text),
+            range,
+            "{text}"
+        );
+    }
+    let soak = Limits::between(150.0, 700.0);
+    // 150 K = -189.67 degF, 700 K = 800.33 degF.
+    let told = soak.describe_like(Dimension::Temperature, "900 degF");
+    assert_eq!(told, "from -189.7 degF to 800 degF");
 }

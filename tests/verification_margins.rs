@@ -37,6 +37,8 @@ fn settings() -> SweepSettings {
         method: SamplingMethod::Plain,
         seed: 4,
         level: Some(0.99),
+        at_limits: false,
+        usual: None,
     }
 }
 
@@ -127,6 +129,61 @@ fn points_follow_the_closed_form() {
         sweep,
         "the same seed gives the same sweep"
     );
+}
+
+/// What is computed at the limits and at a value looked at besides makes points of its own, on the closed forms of the
+/// others, and changes neither those nor the limits.
+#[test]
+fn what_is_computed_between_is_given() {
+    let usual = 150.5;
+    let closely = SweepSettings {
+        at_limits: true,
+        usual: Some(usual),
+        ..settings()
+    };
+    let (plain, sweep) = (found(&settings()), found(&closely));
+    assert_eq!(plain.points, sweep.points);
+    assert_eq!(plain.chance_edges, sweep.chance_edges);
+    assert_eq!(plain.nominal_edges, sweep.nominal_edges);
+    assert!(plain.between.is_empty());
+    let all = sweep.computed();
+    assert_eq!(all.len(), sweep.points.len() + sweep.between.len());
+    assert!(all.windows(2).all(|pair| pair[0].value < pair[1].value));
+    let spread = 1.644_854 * 500f64.sqrt() / 100.0;
+    for point in &sweep.between {
+        let expected = (200.0 - point.value) / 100.0;
+        let margin = &point.margins[0];
+        assert!((margin.nominal.unwrap() - expected).abs() < 1e-12);
+        let Some(chance) = point.chance else {
+            // On the way to the limit of the central values nothing else is run.
+            assert!(margin.band.is_none() && point.trials == 0);
+            assert!((190.0..=210.0).contains(&point.value), "{}", point.value);
+            continue;
+        };
+        let [low, _, high] = margin.band.unwrap();
+        assert!(
+            (low - expected + spread).abs() < 0.05,
+            "{low} for {expected}"
+        );
+        assert!(
+            (high - expected - spread).abs() < 0.05,
+            "{high} for {expected}"
+        );
+        let failing = failure(point.value);
+        assert!((chance.estimate - 1.0 + failing).abs() < 0.01, "{point:?}");
+    }
+    let at = |value: f64| sweep.between.iter().find(|point| point.value == value);
+    let limit = &sweep.chance_edges[0];
+    let (inside, outside) = (
+        at(limit.edge.inside).unwrap(),
+        at(limit.edge.outside).unwrap(),
+    );
+    assert_eq!(inside.chance, limit.confirmed);
+    assert_eq!((inside.trials, outside.trials), (4_000, 4_000));
+    assert!(outside.chance.unwrap().estimate < 0.99);
+    assert!(at(usual).unwrap().chance.is_some());
+    // It passes at exactly 200, which was asked for, and at nothing above.
+    assert!(at(sweep.nominal_edges[0].edge.outside).is_some());
 }
 
 /// A range with an end swept from high to low, with a part where there is no valid design and one

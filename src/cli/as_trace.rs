@@ -250,10 +250,17 @@ fn columns(
         let name = system.vessels.get(bay).map_or("bay", |v| v.name.as_str());
         return Ok(vec![pressure(bay, name)]);
     };
-    wanted
-        .split(',')
-        .map(str::trim)
-        .map(|name| {
+    let names: Vec<&str> = wanted.split(',').map(str::trim).collect();
+    names
+        .iter()
+        .enumerate()
+        .map(|(place, &name)| {
+            if names.iter().take(place).any(|earlier| *earlier == name) {
+                return Err(Failure::input(
+                    format!("--record {wanted}: {name} is named twice"),
+                    "name each column once",
+                ));
+            }
             if name == "travel" && system.nose.is_some() {
                 return Ok(("travel [mm]".to_owned(), Observable::Travel));
             }

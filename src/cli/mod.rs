@@ -13,6 +13,7 @@ pub mod files;
 mod flight_chance;
 pub mod gas;
 mod gas_output;
+mod interrupt;
 pub mod load;
 pub mod manual;
 pub mod margins;
@@ -23,6 +24,7 @@ mod progress;
 mod rare;
 pub mod shot;
 pub mod size;
+mod swept;
 pub mod traces;
 mod trials_file;
 

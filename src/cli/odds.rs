@@ -11,12 +11,13 @@ use crate::cli::files::print;
 use crate::cli::odds_answer::{Answer, finish, merged};
 use crate::cli::progress::Progress;
 use crate::cli::trials_file::TrialsFile;
-use crate::cli::{Failure, Verdict, load, rare};
+use crate::cli::{Failure, Verdict, interrupt, load, rare};
 use crate::design::Design;
 use crate::report::odds::{interval, percent};
 use crate::report::trial_table::TrialTableHeader;
 use crate::statistics::sensitivity::FEWEST_ROWS;
 use crate::statistics::{SamplingMethod, stream};
+use crate::study::chance::trials_to_show;
 use crate::study::odds::StopRule;
 use crate::study::trial::ENOUGH;
 use crate::study::{
@@ -126,6 +127,9 @@ pub fn run(arguments: &OddsArguments) -> Result<Verdict, Failure> {
         DEFAULT_TRIALS
     };
     let trials = arguments.trials.unwrap_or(most);
+    if let Some(half_width) = until {
+        check_until(arguments, half_width, trials)?;
+    }
     let campaign = draws::campaign(draws::inputs(&design)?, arguments.draws, trials)?;
     let slice = parse_slice(arguments.slice.as_deref(), trials)?;
     let header = header(&design, &campaign, &kinds, slice, arguments.care);
@@ -182,6 +186,30 @@ fn check_conflicts(arguments: &OddsArguments) -> Result<(), Failure> {
         ));
     }
     Ok(())
+}
+
+/// Refuses to look for a chance more closely than its trials can tell even if none fails.
+fn check_until(arguments: &OddsArguments, half_width: f64, trials: u64) -> Result<(), Failure> {
+    let fewest = trials_to_show(1.0 - half_width)
+        .map_err(|error| Failure::input(format!("--until: {error}"), ""))?;
+    if arguments.draws.sampler != SamplerName::Plain || fewest <= trials {
+        return Ok(());
+    }
+    let wanted = arguments.until.as_deref().unwrap_or_default();
+    let remedy = if fewest <= MOST_TRIALS {
+        format!(
+            "ask for less, allow --trials {fewest} or more, or look at rare failures with --rare"
+        )
+    } else {
+        "ask for less, or look at rare failures with --rare".to_owned()
+    };
+    Err(Failure::input(
+        format!(
+            "--until {wanted}: takes {fewest} trials or more, even if none fails, and {trials} are \
+             the most that run"
+        ),
+        remedy,
+    ))
 }
 
 /// Refuses a sensitivity study with too few rows to say anything, or with more discharges than a campaign may have.
@@ -322,6 +350,9 @@ fn trials_of(
     let shown = rule.is_none().then_some(total);
     let progress = Progress::new("trials", shown, arguments.common.output.quiet);
     let experiment = counted_experiment(design, arguments.care)?;
+    if file.is_some() {
+        interrupt::catch()?;
+    }
     let mut failure = None;
     let outcome = run_trials(campaign, &experiment, range, &progress, |batch| {
         let records: Vec<Record> = batch.into_iter().map(Record::from).collect();
@@ -336,11 +367,18 @@ fn trials_of(
         if progress.is_shown()
             && let Ok(chance) = tally.chance()
         {
+            let needed = rule.as_ref().map_or_else(String::new, |rule| {
+                let needed = rule.trials_needed(&chance, tally.counts().trials);
+                format!(", about {needed} trials in all")
+            });
             progress.note(format!(
-                "chance {} ({})",
+                "chance {} ({}){needed}",
                 percent(chance.estimate, chance.half_width()),
                 interval(chance.low, chance.high)
             ));
+        }
+        if interrupt::asked() {
+            return ControlFlow::Break(());
         }
         match rule.as_mut().map(|rule| rule.reached(tally)) {
             Some(Ok(true)) => ControlFlow::Break(()),
@@ -349,15 +387,21 @@ fn trials_of(
     });
     outcome.map_err(|error| Failure::computation(error.to_string()))?;
     failure.map_or(Ok(()), Err)?;
+    let trials = tally.counts().trials;
+    if interrupt::asked()
+        && let Some(file) = file
+    {
+        return Err(file.stopped(trials, rule.is_none()));
+    }
     if let Some(rule) = rule
         && !arguments.common.output.quiet
-        && tally
-            .chance()
-            .is_ok_and(|chance| chance.half_width() > rule.half_width)
+        && let Ok(chance) = tally.chance()
+        && chance.half_width() > rule.half_width
     {
         anstream::eprintln!(
-            "warning: the interval is still wider than --until asks for after {} trials",
-            tally.counts().trials
+            "warning: the interval is still wider than --until asks for after {trials} trials; it \
+             would take about {}",
+            rule.trials_needed(&chance, trials)
         );
     }
     Ok(())

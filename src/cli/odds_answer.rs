@@ -5,6 +5,7 @@ use std::path::Path;
 use crate::cli::common::Format;
 use crate::cli::draws::{self, SamplerName};
 use crate::cli::files::{print, write_whole};
+use crate::cli::load;
 use crate::cli::odds::{OddsArguments, counted_experiment, fingerprint};
 use crate::cli::progress::Progress;
 use crate::cli::trials_file::merge;
@@ -154,6 +155,7 @@ fn report<'a>(
         correlated,
         drivers,
         band,
+        pinned: true,
     }
 }
 
@@ -205,15 +207,20 @@ pub(super) fn finish(
     };
     let names: Vec<InputName> = design.inputs().iter().map(InputName::of).collect();
     let correlated = campaign.inputs().are_correlated();
-    let report = report(
-        design.name(),
-        &odds,
-        &names,
-        answer,
-        correlated,
-        found.as_ref(),
-        band.as_ref(),
-    );
+    let (system, _) = load::central(design)?;
+    let pins = system.nose.as_ref().map(|(nose, _)| &nose.pins);
+    let report = OddsReport {
+        pinned: pins.is_none_or(|pins| !pins.is_empty()),
+        ..report(
+            design.name(),
+            &odds,
+            &names,
+            answer,
+            correlated,
+            found.as_ref(),
+            band.as_ref(),
+        )
+    };
     write(arguments, report, plot)
 }
 

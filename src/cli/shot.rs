@@ -1,5 +1,6 @@
 //! `coldkick shot`: one discharge of the central design, judged and explained.
 
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use clap::Args;
@@ -97,7 +98,14 @@ pub fn run(arguments: &ShotArguments) -> Result<Verdict, Failure> {
             }
             text
         }
-        Format::Json => json::shot(design.name(), &study).map_err(unwritable)?,
+        Format::Json => {
+            let trial = arguments.trial.map(|trial| json::DrawnTrial {
+                trial,
+                seed: arguments.draws.seed,
+                inputs: by_path(&design, &values),
+            });
+            json::shot(design.name(), &study, trial.as_ref()).map_err(unwritable)?
+        }
         Format::Csv => {
             if !output.quiet {
                 for warning in &study.warnings {
@@ -144,6 +152,12 @@ fn values(arguments: &ShotArguments, design: &Design) -> Result<Vec<f64>, Failur
             "trials are counted from 0; give --trials as in the campaign",
         )
     })
+}
+
+/// Values of inputs by where they are written in the design.
+fn by_path(design: &Design, values: &[f64]) -> BTreeMap<String, f64> {
+    let paths = design.inputs().iter().map(|input| input.path.clone());
+    paths.zip(values.iter().copied()).collect()
 }
 
 /// The values of a trial, below its shot.

@@ -1,14 +1,13 @@
 //! `coldkick size`: which cartridge, bay, orifice and pins.
 
 use std::path::PathBuf;
-use std::sync::atomic::{AtomicBool, Ordering};
 
 use clap::Args;
 
 use crate::cli::common::{CommonOptions, Format};
 use crate::cli::files::{check_target, print, write_whole};
 use crate::cli::progress::StatusLine;
-use crate::cli::{Failure, Verdict, load};
+use crate::cli::{Failure, Verdict, interrupt, load};
 use crate::design::Design;
 use crate::design::sizing::{SizingWorkshop, holding_table};
 use crate::discharge::Settings;
@@ -218,8 +217,6 @@ struct Watch {
     units: UnitSystem,
 }
 
-static STOP: AtomicBool = AtomicBool::new(false);
-
 impl Observer for Watch {
     fn progress(&self, progress: &Progress) {
         self.line
@@ -227,7 +224,7 @@ impl Observer for Watch {
     }
 
     fn stop(&self) -> bool {
-        STOP.load(Ordering::Relaxed)
+        interrupt::asked()
     }
 }
 
@@ -237,13 +234,7 @@ fn look(
     needs: &Needs,
     units: UnitSystem,
 ) -> Result<Answer, Failure> {
-    // A second Ctrl-C ends the process at once.
-    ctrlc::set_handler(|| {
-        if STOP.swap(true, Ordering::Relaxed) {
-            std::process::exit(130);
-        }
-    })
-    .map_err(|error| Failure::computation(format!("Ctrl-C cannot be caught: {error}")))?;
+    interrupt::catch()?;
     let aims = &workshop.plan().aims;
     let quiet = arguments.common.output.quiet;
     let watch = Watch {

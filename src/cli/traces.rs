@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use crate::cli::Failure;
 use crate::network::spec::{Role, System};
 use crate::study::diagnosis::{Measured, Observable, Places, Trigger};
+use crate::trace::reduce::median;
 use crate::trace::{
     Assignment, Column, Place, Quantity, ReadOptions, Reference, Trace, read, reduce,
 };
@@ -316,18 +317,8 @@ const MOVED: f64 = 4.0;
 fn has_moved(channel: &crate::study::diagnosis::Channel) -> bool {
     let values = &channel.values;
     let tenth = values.len().div_ceil(10);
-    let middle = |part: &[f64]| {
-        let mut sorted = part.to_vec();
-        sorted.sort_by(f64::total_cmp);
-        sorted.get(sorted.len() / 2).copied()
-    };
-    let (first, last) = (
-        values.get(..tenth).and_then(middle),
-        values
-            .get(values.len().saturating_sub(tenth)..)
-            .and_then(middle),
-    );
-    first
-        .zip(last)
-        .is_some_and(|(first, last)| (last - first).abs() > MOVED * channel.noise)
+    let (mut first, mut last) = (values.clone(), values.clone());
+    first.truncate(tenth);
+    last.drain(..values.len() - tenth);
+    (median(&mut last) - median(&mut first)).abs() > MOVED * channel.noise
 }

@@ -154,6 +154,17 @@ impl TrialsFile {
             .map_err(|error| self.broke_off(&self.part, &error))
     }
 
+    /// The end of a campaign that was stopped after some trials in all.
+    pub fn stopped(&self, trials: u64, can_go_on: bool) -> Failure {
+        let part = self.part.display();
+        let way_on = if can_go_on {
+            "; the same command with --resume goes on from there"
+        } else {
+            ""
+        };
+        Failure::computation(format!("stopped: {part} holds {trials} trials{way_on}"))
+    }
+
     /// The failure of a file that takes no more.
     fn broke_off(&self, path: &Path, error: &dyn std::error::Error) -> Failure {
         let cause = error.source().unwrap_or(error);

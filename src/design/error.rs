@@ -102,6 +102,12 @@ pub enum Problem {
         /// The range in words.
         range: String,
     },
+    /// A value no part of a rocket comes near, from where the equations would only overflow.
+    #[error("`{text}` is beyond anything a rocket has")]
+    BeyondAll {
+        /// As written.
+        text: String,
+    },
     /// A draw out of the range of its field.
     #[error("the drawn value {value} is out of range: it must be {range}")]
     DrawOutside {
@@ -309,6 +315,7 @@ impl Problem {
                 None => format!("refer to it as \"${name}\", or remove it"),
             }),
             Problem::Conflict { help, .. } => Some(help.clone()),
+            Problem::BeyondAll { .. } => Some("check its power of ten".to_owned()),
             Problem::Overfilled { .. } => {
                 Some("check charge and volume: cartridges hold 0.60 to 0.76 kg/L of CO2".to_owned())
             }

@@ -3,12 +3,13 @@
 use crate::flow::opening::{Opening, PortLaw};
 use crate::network::spec::{Path, System};
 use crate::study::diagnosis::{Cause, Diagnosis, Explanation, FittedValue, Places};
-use crate::units::{Dimension, DisplayUnit, UnitSystem, axis_unit};
+use crate::units::Dimension;
 
 use super::Design;
 use super::document::field_of;
 use super::edit::{add, get, remove, retain, set};
 use super::error::{DesignError, Problem};
+use super::words::quantity;
 
 /// Share of its prior's variance a value must have lost to be written anew.
 const WORTH_WRITING: f64 = 0.1;
@@ -103,21 +104,6 @@ fn narrowed(like: &str, value: &FittedValue, (least, most): (f64, f64)) -> Strin
         quantity(like, value.dimension, low),
         quantity(like, value.dimension, high),
     )
-}
-
-/// A quantity with six digits, in the unit of what is written `like` this, or one a person would use.
-fn quantity(like: &str, dimension: Dimension, value: f64) -> String {
-    let unit = DisplayUnit::written(dimension, like)
-        .unwrap_or_else(|| axis_unit(dimension, value, UnitSystem::Metric));
-    let shown = unit.from_si(value);
-    let digits = if shown == 0.0 {
-        0
-    } else {
-        (5 - shown.abs().log10().floor() as i32).clamp(0, 12) as usize
-    };
-    format!("{shown:.digits$} {}", unit.symbol)
-        .trim_end()
-        .to_owned()
 }
 
 /// A value of the system with the fitted spread of the fault that it is, if it is one.

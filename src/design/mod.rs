@@ -17,6 +17,7 @@ mod schema;
 pub mod sizing;
 pub mod starter;
 pub mod summary;
+mod words;
 
 use crate::network::criteria::Criteria;
 use crate::network::spec::System;

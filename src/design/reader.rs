@@ -118,6 +118,8 @@ impl Kind {
 
 /// Chance of a draw out of range that is not worth refusing a distribution for.
 const NEGLIGIBLE: f64 = 1e-6;
+/// Size beyond which no quantity of a rocket lies [SI].
+const BEYOND_ALL: f64 = 1e15;
 
 /// One reading of a design.
 pub(super) struct Reader<'d> {
@@ -210,6 +212,10 @@ impl<'d> Reader<'d> {
                 }
             }
         }
+        if value.abs() > BEYOND_ALL && kind.limits.contain(value) {
+            let text = text.to_owned();
+            return Err(self.error(path, Problem::BeyondAll { text }));
+        }
         if kind.limits.contain(value) {
             return Ok(value);
         }
@@ -228,7 +234,7 @@ impl<'d> Reader<'d> {
             } else {
                 Problem::DrawOutside {
                     value: units::format(kind.dimension, value, UnitSystem::Metric),
-                    range: kind.limits.describe(kind.dimension),
+                    range: kind.limits.describe_like(kind.dimension, text),
                 }
             },
         ))
@@ -456,7 +462,7 @@ impl<'d> Reader<'d> {
         if chance <= NEGLIGIBLE {
             return Ok(());
         }
-        let range = kind.limits.describe(kind.dimension);
+        let range = kind.limits.describe_like(kind.dimension, text);
         let problem = Problem::ReachesOutside {
             text: text.to_owned(),
             chance,

@@ -97,8 +97,8 @@ pub struct NoseSummary {
     pub leak_area: f64,
     /// First estimate of the balance between supply and leaks, if a charge feeds the vessel.
     pub leak_balance: Option<LeakBalance>,
-    /// What an ideal gas at the surroundings' temperature would reach with all of the charge in
-    /// all of the volume [Pa]: an overestimate, for comparison only.
+    /// What an ideal gas that never cools would reach with all of the charge in all of the volume
+    /// ([`System::perfect_gas_pressure`]) [Pa]: an overestimate, for comparison only.
     pub ideal_gas_pressure: f64,
 }
 
@@ -158,7 +158,7 @@ pub fn summarise(system: &System) -> Result<Summary, Problem> {
                 bay_pressure_to_leave,
                 leak_area,
                 leak_balance,
-                ideal_gas_pressure: ideal_gas_pressure(system, ambient_temperature),
+                ideal_gas_pressure: system.perfect_gas_pressure(),
             })
         }
         None => None,
@@ -257,18 +257,6 @@ fn leak_area(system: &System, vessel: usize) -> f64 {
         .filter(outward)
         .map(effective_area)
         .sum()
-}
-
-fn ideal_gas_pressure(system: &System, temperature: f64) -> f64 {
-    let volume: f64 = system.vessels.iter().map(|vessel| vessel.volume).sum();
-    let moles_times_gas: f64 = system
-        .vessels
-        .iter()
-        .map(|vessel| {
-            vessel.co2_mass * co2::SPECIFIC_GAS_CONSTANT + vessel.air_mass * air::GAS_CONSTANT
-        })
-        .sum();
-    moles_times_gas * temperature / volume
 }
 
 fn leak_balance(

@@ -2,13 +2,14 @@
 
 use crate::numerics::roots::RootError;
 use crate::thermo::ThermoError;
+use crate::units::number;
 
 /// Why a flow could not be computed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum FlowError {
     /// An input lies outside the range for which the law holds.
-    #[error("{law}: {quantity} is {value}, outside {least} to {most}")]
+    #[error("{law}: {quantity} is {}, outside {least} to {most}", number(*.value))]
     OutOfRange {
         /// The law that refused.
         law: &'static str,

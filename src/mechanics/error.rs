@@ -1,11 +1,21 @@
 //! What can be wrong with a mechanical part.
 
+use crate::units::{UnitSystem, format_force, format_length, number};
+
+fn metres(value: f64) -> String {
+    format_length(value, UnitSystem::Metric)
+}
+
+fn newtons(value: f64) -> String {
+    format_force(value, UnitSystem::Metric)
+}
+
 /// Why a mechanical quantity could not be computed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum MechanicsError {
     /// A number lies outside the range in which the part or law makes sense.
-    #[error("{part}: {quantity} is {value}, outside {least} to {most}")]
+    #[error("{part}: {quantity} is {}, outside {least} to {most}", number(*.value))]
     OutOfRange {
         /// The part or law that refused.
         part: &'static str,
@@ -19,7 +29,11 @@ pub enum MechanicsError {
         most: f64,
     },
     /// Kinetic friction above static friction.
-    #[error("nose: kinetic friction {kinetic} N exceeds static friction {static_friction} N")]
+    #[error(
+        "nose: kinetic friction {} exceeds static friction {}",
+        newtons(*.kinetic),
+        newtons(*.static_friction)
+    )]
     FrictionReversed {
         /// Kinetic friction [N].
         kinetic: f64,
@@ -27,7 +41,11 @@ pub enum MechanicsError {
         static_friction: f64,
     },
     /// The tether would run taut with the nose still on the coupler.
-    #[error("tether: runs taut at {length} m, before the coupler is out at {engagement} m")]
+    #[error(
+        "tether: runs taut at {}, before the coupler is out at {}",
+        metres(*.length),
+        metres(*.engagement)
+    )]
     TetherTooShort {
         /// Travel at which it runs taut [m].
         length: f64,
@@ -35,7 +53,11 @@ pub enum MechanicsError {
         engagement: f64,
     },
     /// The pins would still be tearing with the coupler already out.
-    #[error("pin: tears over {tear_length} m, more than the engagement of {engagement} m")]
+    #[error(
+        "pin: tears over {}, more than the engagement of {}",
+        metres(*.tear_length),
+        metres(*.engagement)
+    )]
     TearTooLong {
         /// Tear length of the pin [m].
         tear_length: f64,

@@ -2,6 +2,7 @@
 
 use crate::flow::FlowError;
 use crate::thermo::ThermoError;
+use crate::units::number;
 
 /// Why the rates of a system cannot be computed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -9,7 +10,11 @@ use crate::thermo::ThermoError;
 pub enum NetworkError {
     /// Masses, energy or volume that no vessel can have.
     #[error(
-        "{co2_mass} kg of CO2 and {air_mass} kg of air with {energy} J in {volume} m3 is no state"
+        "{} kg of CO2 and {} kg of air with {} J in {} m3 is no state",
+        number(*.co2_mass),
+        number(*.air_mass),
+        number(*.energy),
+        number(*.volume)
     )]
     Impossible {
         /// CO2 [kg].

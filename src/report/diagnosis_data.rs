@@ -273,7 +273,11 @@ pub fn csv(report: &Report<'_>) -> Result<String, ReportError> {
     ])?;
     for series in series(report) {
         for index in 0..series.time_s.len() {
-            let number = |column: &[f64]| column.get(index).map_or(String::new(), f64::to_string);
+            // Where nothing was fitted there is no deviation that counts, and no band.
+            let number = |column: &[f64]| {
+                let finite = column.get(index).filter(|value| value.is_finite());
+                finite.map_or(String::new(), f64::to_string)
+            };
             writer.write_record([
                 series.trace.to_owned(),
                 series.channel.to_owned(),

@@ -32,6 +32,23 @@ pub fn diagnosis(report: &Report<'_>, trace: usize, units: UnitSystem) -> Figure
         .iter()
         .flat_map(|(fitted, channel)| pair(fitted, channel, &|t| seconds.from_si(t), units))
         .collect();
+    let fitted_to = channels.iter().filter_map(|(fitted, channel)| {
+        let end = fitted.deviation.iter().position(|d| d.is_infinite())?;
+        channel.times.get(end).copied()
+    });
+    let whole = |(fitted, _): &(&FittedChannel, _)| fitted.deviation.iter().all(|d| d.is_finite());
+    let still = if channels.iter().any(whole) {
+        "only the bay"
+    } else {
+        "nothing"
+    };
+    let end = fitted_to.reduce(f64::min).map(|time| Mark {
+        at: seconds.from_si(time),
+        label: format!(
+            "{}: nose seen to be off; from here {still} is fitted",
+            format_time(time, units)
+        ),
+    });
     let marks = events
         .iter()
         .take(12)
@@ -39,6 +56,7 @@ pub fn diagnosis(report: &Report<'_>, trace: usize, units: UnitSystem) -> Figure
             at: seconds.from_si(*time),
             label: format!("{}: {name}", format_time(*time, units)),
         })
+        .chain(end)
         .collect();
     let name = report.traces.get(trace).map_or("", |t| t.name.as_str());
     let name = name.rsplit(['/', '\\']).next().unwrap_or(name);
@@ -122,10 +140,9 @@ fn pair(
             .iter()
             .zip(&fitted.fitted)
             .enumerate()
-            .map(|(index, (t, v))| {
-                let half = width(index);
-                (x(*t), unit.from_si(v - half), unit.from_si(v + half))
-            })
+            .map(|(index, (t, v))| (*t, *v, width(index)))
+            .filter(|(_, _, half)| half.is_finite())
+            .map(|(t, v, half)| (x(t), unit.from_si(v - half), unit.from_si(v + half)))
             .collect()
     };
     let at = |values: &[f64], index: usize| values.get(index).copied().unwrap_or(0.0);
@@ -136,6 +153,7 @@ fn pair(
         .iter()
         .zip(channel.values.iter().zip(&fitted.fitted))
         .zip(&fitted.deviation)
+        .filter(|(_, deviation)| deviation.is_finite())
         .map(|((t, (measured, fitted)), deviation)| (x(*t), (measured - fitted) / deviation))
         .collect();
     let nominal = fitted.nominal_curve.iter();

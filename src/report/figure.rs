@@ -64,6 +64,8 @@ pub struct Panel {
     pub from_zero: bool,
     /// Ends of the axis, whatever is drawn.
     pub ends: Option<(f64, f64)>,
+    /// A height that the axis reaches, however far it is from the curves.
+    pub reaches: Option<f64>,
     /// Height of the axes [px].
     pub height: f64,
 }
@@ -233,6 +235,9 @@ impl Panel {
             } else if level.value < low && level.value >= low - reach {
                 low = level.value;
             }
+        }
+        if let Some(reached) = self.reaches {
+            (low, high) = (low.min(reached), high.max(reached));
         }
         let room = 0.04 * (high - low).max(1e-12 * high.abs());
         (if low == 0.0 { low } else { low - room }, high + room)

@@ -13,6 +13,8 @@ use super::{ReportError, wording};
 #[derive(Serialize)]
 struct Shot<'a> {
     design: &'a str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    trial: Option<&'a DrawnTrial>,
     verdict: &'static str,
     first_failed: Option<String>,
     criteria: Vec<Criterion>,
@@ -20,6 +22,7 @@ struct Shot<'a> {
     peak_bay_pressure_pa: f64,
     peak_bay_pressure_time_s: f64,
     peak_opening_force_n: Option<f64>,
+    nose_moves_time_s: Option<f64>,
     pins_break_time_s: Option<f64>,
     clear_time_s: Option<f64>,
     exit_speed_m_s: Option<f64>,
@@ -104,16 +107,33 @@ struct Audit {
     stiff_steps: u64,
 }
 
+/// The trial of a campaign that a shot shows.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct DrawnTrial {
+    /// Its number.
+    pub trial: u64,
+    /// Seed of the campaign.
+    pub seed: u64,
+    /// Value of each input by where it is written in the design [SI]; of a choice among words, the place of the word
+    /// counted from 0.
+    pub inputs: BTreeMap<String, f64>,
+}
+
 /// The document, ending with a line break.
 ///
 /// # Errors
 /// [`ReportError::Json`] if it cannot be serialised.
-pub fn shot(name: &str, study: &ShotStudy) -> Result<String, ReportError> {
+pub fn shot(
+    name: &str,
+    study: &ShotStudy,
+    trial: Option<&DrawnTrial>,
+) -> Result<String, ReportError> {
     let discharge = &study.discharge;
     let outcome = &discharge.outcome;
     let held = study.held.as_ref();
     let document = Shot {
         design: name,
+        trial,
         verdict: if study.pass() { "pass" } else { "fail" },
         first_failed: study.first_failed().map(crate::study::Criterion::name),
         criteria: criteria(study),
@@ -121,7 +141,7 @@ pub fn shot(name: &str, study: &ShotStudy) -> Result<String, ReportError> {
             .events
             .iter()
             .map(|event| Event {
-                name: event.kind.name(),
+                name: wording::event_name(&event.kind, study),
                 subject: event.kind.subject(),
                 time_s: event.time,
             })
@@ -129,7 +149,8 @@ pub fn shot(name: &str, study: &ShotStudy) -> Result<String, ReportError> {
         peak_bay_pressure_pa: outcome.peak_bay_pressure.value,
         peak_bay_pressure_time_s: outcome.peak_bay_pressure.time,
         peak_opening_force_n: held.map(|_| outcome.peak_opening_force.value),
-        pins_break_time_s: outcome.pins_break_time,
+        nose_moves_time_s: outcome.pins_break_time,
+        pins_break_time_s: outcome.pins_break_time.filter(|_| wording::pinned(study)),
         clear_time_s: outcome.clear_time,
         exit_speed_m_s: outcome.exit_speed,
         retention_force_n: held.map(|held| held.retention_force),

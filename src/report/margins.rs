@@ -62,6 +62,13 @@ impl SweptValue {
         whole / scale
     }
 
+    /// The value the design has, where it lies in the range.
+    #[must_use]
+    pub fn own_inside(&self) -> Option<f64> {
+        self.usual
+            .filter(|own| (self.low..=self.high).contains(own))
+    }
+
     /// A value with its unit: "-7.3 degC".
     #[must_use]
     pub fn show(&self, value: f64) -> String {
@@ -307,9 +314,14 @@ fn distance(report: &MarginsReport<'_>) -> Option<String> {
         usual >= edge.inside
     };
     let side = if held { "inside" } else { "outside" };
+    let apart = over.rounded(edge.inside, !edge.holds_below()) - usual;
+    let place = if apart.abs() < 0.5 * 10f64.powi(-over.decimals()) {
+        "at".to_owned()
+    } else {
+        format!("{} {side}", over.show_difference(apart))
+    };
     Some(format!(
-        "the design's own {} lies {} {side} that limit",
-        over.show(usual),
-        over.show_difference(over.rounded(edge.inside, !edge.holds_below()) - usual)
+        "the design's own {} lies {place} that limit",
+        over.show(usual)
     ))
 }

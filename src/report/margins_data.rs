@@ -21,6 +21,7 @@ fn sweep_value(sweep: &Sweep, level: f64) -> Value {
     };
     json!({
         "points": sweep.points.iter().map(|point| point_value(point, level)).collect::<Vec<_>>(),
+        "points_between": sweep.between.iter().map(|point| point_value(point, level)).collect::<Vec<_>>(),
         "passing": sweep.passing().iter().map(stretch).collect::<Vec<_>>(),
         "reaching": sweep.reaching(level).iter().map(stretch).collect::<Vec<_>>(),
         "nominal_edges": sweep.nominal_edges.iter().map(|found| json!({
@@ -65,7 +66,7 @@ fn point_value(point: &SweepPoint, level: f64) -> Value {
         })),
         "not_computed": point.not_computed,
         "margins": margins,
-        "guidance": card_word(point, level),
+        "guidance": (point.chance.is_some() || point.nominal.is_err()).then(|| card_word(point, level)),
     })
 }
 

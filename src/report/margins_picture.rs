@@ -2,7 +2,7 @@
 //! along two values, a map of the chance.
 
 use crate::study::CriterionKind;
-use crate::study::margins::{Edge, Stretch, Sweep};
+use crate::study::margins::{Edge, MarginPoint, Stretch, Sweep};
 use crate::units::format_percent;
 
 use super::figure::{Band, Curve, Figure, Level, Mark, Panel, wrapped};
@@ -76,7 +76,33 @@ fn nominal_margins(sweep: &Sweep, kind: &CriterionKind) -> Vec<(f64, f64)> {
         let margin = point.margins.iter().find(|margin| margin.kind == *kind)?;
         Some((point.value, clip(margin.nominal?)))
     };
-    sweep.points.iter().filter_map(of).collect()
+    sweep.computed().into_iter().filter_map(of).collect()
+}
+
+/// Lines where margins are cut, if some are: they go on beyond.
+fn cuts(sweep: &Sweep, kinds: &[&CriterionKind]) -> Vec<Level> {
+    let drawn = |margin: &&MarginPoint| kinds.contains(&&margin.kind);
+    let points = sweep.computed();
+    let margins = points.iter().flat_map(|p| &p.margins).filter(drawn);
+    let values: Vec<f64> = margins
+        .flat_map(|margin| {
+            margin
+                .nominal
+                .into_iter()
+                .chain(margin.band.iter().flatten().copied())
+        })
+        .collect();
+    let cut = |at: f64| Level {
+        label: format!("cut off at {:+.0} %", 100.0 * at),
+        value: 100.0 * at,
+    };
+    let above = values.iter().any(|value| *value > HIGHEST);
+    let below = values.iter().any(|value| *value < LOWEST);
+    let highest = above.then(|| cut(HIGHEST));
+    highest
+        .into_iter()
+        .chain(below.then(|| cut(LOWEST)))
+        .collect()
 }
 
 /// Ends of an axis around some margins and the limit.
@@ -93,11 +119,12 @@ fn ends(values: impl Iterator<Item = f64>) -> (f64, f64) {
     (below, (high / step).ceil().max(1.0) * step)
 }
 
-fn limit() -> Vec<Level> {
-    vec![Level {
+fn levels(sweep: &Sweep, kinds: &[&CriterionKind]) -> Vec<Level> {
+    let limit = Level {
         label: "limit".to_owned(),
         value: 0.0,
-    }]
+    };
+    [limit].into_iter().chain(cuts(sweep, kinds)).collect()
 }
 
 /// The margin of one criterion with its band.
@@ -105,8 +132,8 @@ fn margin_panel(report: &MarginsReport<'_>, kind: &CriterionKind, passing: &[Str
     let sweep = report.sweep;
     let nominal = nominal_margins(sweep, kind);
     let band: Vec<(f64, f64, f64)> = sweep
-        .points
-        .iter()
+        .computed()
+        .into_iter()
         .filter_map(|point| {
             let margin = point.margins.iter().find(|margin| margin.kind == *kind)?;
             let [low, _, high] = margin.band?;
@@ -130,7 +157,7 @@ fn margin_panel(report: &MarginsReport<'_>, kind: &CriterionKind, passing: &[Str
             points: nominal,
             style: 0,
         }],
-        levels: limit(),
+        levels: levels(sweep, &[kind]),
         ends: Some(ends),
         height: 130.0,
         ..Panel::default()
@@ -158,7 +185,10 @@ fn other_margins(
         label: "margin [% of limit]".to_owned(),
         bands: shade(passing, range, ""),
         curves,
-        levels: limit(),
+        levels: levels(
+            report.sweep,
+            &others.iter().map(|(kind, _)| kind).collect::<Vec<_>>(),
+        ),
         ends: Some(ends),
         height: 150.0,
         ..Panel::default()
@@ -166,12 +196,10 @@ fn other_margins(
 }
 
 fn chance_panel(report: &MarginsReport<'_>, passing: &[Stretch], range: (f64, f64)) -> Panel {
+    let points = report.sweep.computed();
     let chances = || {
-        report
-            .sweep
-            .points
-            .iter()
-            .filter_map(|point| Some((point.value, point.chance?)))
+        let with_chance = points.iter();
+        with_chance.filter_map(|point| Some((point.value, point.chance?)))
     };
     // Where the chance is high throughout, look closer.
     let least = chances().map(|(_, c)| c.low).fold(1.0, f64::min);
@@ -246,7 +274,11 @@ fn marks(report: &MarginsReport<'_>) -> Vec<Mark> {
             format_percent(report.level)
         ),
     });
-    nominal.chain(chance).collect()
+    let own = over.own_inside().map(|own| Mark {
+        at: own,
+        label: format!("{}: the design as it is", over.show(own)),
+    });
+    nominal.chain(chance).chain(own).collect()
 }
 
 fn map(report: &MarginsReport<'_>, second: &SweptValue, sweeps: &[(f64, Sweep)]) -> CellMap {

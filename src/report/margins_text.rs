@@ -1,7 +1,7 @@
 //! A sweep as text: the answer, where it ends, the table of margins, the launch-day card.
 
 use crate::study::CriterionKind;
-use crate::study::margins::{ChanceEdge, MarginPoint, NominalEdge, Sweep, SweepPoint};
+use crate::study::margins::{ChanceEdge, Edge, MarginPoint, NominalEdge, Sweep, SweepPoint};
 use crate::units::format_percent;
 
 use super::margins::{
@@ -66,16 +66,28 @@ fn notes(out: &mut String, report: &MarginsReport<'_>) {
     bullet(out, "  - ", CAUTION);
 }
 
-/// "with central values the last that passes is -8.1 degC: beyond it exit speed too low".
+/// On which side of an edge what held to it ends.
+fn side(edge: &Edge) -> &'static str {
+    if edge.holds_below() { "above" } else { "below" }
+}
+
+/// "with central values the lowest shared.soak that passes is -8.1 degC: below it exit speed too low".
 fn nominal_end(over: &SweptValue, found: &NominalEdge) -> String {
+    let edge = &found.edge;
+    let last = if edge.holds_below() {
+        "highest"
+    } else {
+        "lowest"
+    };
     let why = found.fails.as_ref().map_or_else(
-        || "beyond it there is no valid or computable design".to_owned(),
-        |kind| format!("beyond it {}", kind.failure()),
+        || "there is no valid or computable design".to_owned(),
+        CriterionKind::failure,
     );
     format!(
-        "with central values the last {} that passes is {}: {why}",
+        "with central values the {last} {} that passes is {}: {} it {why}",
         over.path,
-        over.show_inside(&found.edge)
+        over.show_inside(edge),
+        side(edge)
     )
 }
 
@@ -88,8 +100,9 @@ fn chance_end(over: &SweptValue, found: &ChanceEdge, level: f64) -> String {
         )
     });
     let mut text = format!(
-        "the chance falls under {} beyond {}{at}; 95 % interval of that limit: {}",
+        "the chance falls under {} {} {}{at}; 95 % interval of that limit: {}",
         format_percent(level),
+        side(&found.edge),
         over.show_inside(&found.edge),
         limit_interval(over, found)
     );

@@ -6,6 +6,7 @@ use crate::statistics::separation::{Direction, Separation, TellingValue};
 use crate::statistics::{Distribution, SamplingMethod, standard_normal};
 use crate::study::band::PressureBand;
 use crate::study::drivers::Drivers;
+use crate::study::tally::Quantity;
 use crate::study::{Chance, Odds};
 use crate::units::{Dimension, UnitSystem, format, significant};
 
@@ -102,6 +103,19 @@ pub struct OddsReport<'a> {
     pub drivers: Option<&'a Drivers>,
     /// Band of pressure curves.
     pub band: Option<&'a PressureBand>,
+    /// Whether pins hold the nose; taken to where the design is not at hand.
+    pub pinned: bool,
+}
+
+impl OddsReport<'_> {
+    /// The name of a quantity in sentences; of a nose without pins no pins are spoken of.
+    #[must_use]
+    pub fn label(&self, quantity: Quantity) -> &'static str {
+        match quantity {
+            Quantity::PinsBreakTime if !self.pinned => "nose starts to move",
+            other => other.label(),
+        }
+    }
 }
 
 /// Whether a wanted chance was shown.

@@ -135,7 +135,7 @@ fn quantities(out: &mut String, report: &OddsReport<'_>, units: UnitSystem) {
     let mut rows = vec![head];
     for summary in &report.odds.quantities {
         let dimension = summary.quantity.dimension();
-        let mut row = vec![summary.quantity.label().to_owned()];
+        let mut row = vec![report.label(summary.quantity).to_owned()];
         row.extend(
             summary
                 .percentiles

@@ -6,7 +6,7 @@ use kuva::backend::png::PngBackend;
 use kuva::backend::svg::SvgBackend;
 use kuva::render::render::Scene;
 
-use crate::study::{CriterionKind, ShotStudy};
+use crate::study::{CriterionKind, HeldNose, ShotStudy};
 use crate::units::{Dimension, UnitSystem, axis_unit, format, format_time};
 
 use super::ReportError;
@@ -74,11 +74,10 @@ pub fn shot(title: &str, study: &ShotStudy, units: UnitSystem) -> Figure {
 
     let mut panels = pressure_panels(study, &x, end, units);
     if let (Some(nose), Some(held)) = (&discharge.trajectory.nose, &study.held) {
-        let force = axis_unit(
-            Dimension::Force,
-            largest(&nose.opening_force, times, end),
-            units,
-        );
+        let needed = held.retention_force + held.spring_force;
+        let reached = largest(&nose.opening_force, times, end);
+        let shown = stays(study).map_or(reached, |_| reached.max(needed));
+        let force = axis_unit(Dimension::Force, shown, units);
         panels.push(Panel {
             label: format!("opening force [{}]", force.symbol),
             curves: vec![curve(
@@ -103,12 +102,16 @@ pub fn shot(title: &str, study: &ShotStudy, units: UnitSystem) -> Figure {
                         ""
                     }
                 ),
-                value: force.from_si(held.retention_force + held.spring_force),
+                value: force.from_si(needed),
             }],
             from_zero: true,
+            reaches: stays(study).map(|_| force.from_si(needed)),
             height: 150.0,
             ..Panel::default()
         });
+    }
+    let moved = discharge.outcome.furthest_travel > 0.0;
+    if let (Some(nose), Some(held), true) = (&discharge.trajectory.nose, &study.held, moved) {
         let length = axis_unit(Dimension::Length, largest(&nose.travel, times, end), units);
         panels.push(Panel {
             label: format!("travel [{}]", length.symbol),
@@ -155,6 +158,13 @@ pub fn shot(title: &str, study: &ShotStudy, units: UnitSystem) -> Figure {
         panels,
         marks,
     }
+}
+
+/// What a nose would have needed that nothing made leave: its pins held.
+fn stays(study: &ShotStudy) -> Option<&HeldNose> {
+    let held = study.held.as_ref()?;
+    let outcome = &study.discharge.outcome;
+    (outcome.pins_break_time.is_none() && !study.nose_held || held.factor() < 1.0).then_some(held)
 }
 
 /// The time worth showing: until the nose is well clear, or until most has happened.
@@ -221,7 +231,10 @@ fn pressure_panels(study: &ShotStudy, x: &[f64], end: f64, units: UnitSystem) ->
                 curve(&vessel.name, x, &vessel.pressure, scale, index)
             })
             .collect();
-        let levels = study
+        let needed = stays(study)
+            .filter(|held| group.contains(&held.bay))
+            .map(|held| held.needed_pressure);
+        let ratings = study
             .criteria
             .iter()
             .filter_map(|criterion| match &criterion.kind {
@@ -239,13 +252,24 @@ fn pressure_panels(study: &ShotStudy, x: &[f64], end: f64, units: UnitSystem) ->
                     })
                 }
                 _ => None,
+            });
+        let levels = needed
+            .map(|pressure| Level {
+                label: format!(
+                    "needed {}",
+                    format(Dimension::AbsolutePressure, pressure, units)
+                ),
+                value: unit.from_si(pressure),
             })
+            .into_iter()
+            .chain(ratings)
             .collect();
         panels.push(Panel {
             label: format!("pressure [{}]", unit.symbol),
             curves,
             levels,
             from_zero: true,
+            reaches: needed.map(|pressure| unit.from_si(pressure)),
             height,
             ..Panel::default()
         });

@@ -258,10 +258,20 @@ fn left_behind(study: &ShotStudy, units: UnitSystem, said: &mut Vec<String>) {
 /// What happened: "valve commanded open"; of a nose without pins no pins are spoken of.
 #[must_use]
 pub fn event(kind: &EventKind, study: &ShotStudy) -> String {
-    if !pinned(study) && kind.is_nose(NoseEvent::PinsShear) {
-        return "nose starts to move".to_owned();
+    let name = event_name(kind, study);
+    match kind.subject() {
+        Some(subject) => format!("{subject} {name}"),
+        None => name.to_owned(),
     }
-    kind.to_string()
+}
+
+/// The same without where: "commanded open".
+#[must_use]
+pub(super) fn event_name(kind: &EventKind, study: &ShotStudy) -> &'static str {
+    if !pinned(study) && kind.is_nose(NoseEvent::PinsShear) {
+        return "nose starts to move";
+    }
+    kind.name()
 }
 
 /// Whether pins hold the nose.

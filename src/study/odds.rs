@@ -145,6 +145,17 @@ impl StopRule {
         }
     }
 
+    /// About how many trials in all make an interval as narrow, from what some have shown: its width falls with their
+    /// root, or, while all end alike, with their number. Two digits are given.
+    #[must_use]
+    pub fn trials_needed(&self, chance: &Chance, trials: u64) -> u64 {
+        let alike = chance.estimate <= 0.0 || chance.estimate >= 1.0;
+        let excess = (chance.half_width() / self.half_width).max(1.0);
+        let needed = trials as f64 * if alike { excess } else { excess.powi(2) };
+        let step = 10f64.powi((needed.max(1.0).log10().floor() as i32 - 1).max(0));
+        ((needed / step).ceil() * step) as u64
+    }
+
     /// Whether to stop now.
     ///
     /// # Errors

@@ -38,10 +38,14 @@ pub struct ShotStudy {
 /// The force there would be if nothing let go.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct HeldNose {
+    /// Index of the vessel under the nose.
+    pub bay: usize,
     /// Pressure force at which the latched nose leaves [N].
     pub retention_force: f64,
     /// Bay pressure above ambient at which it does [Pa].
     pub retention_pressure: f64,
+    /// Bay pressure that would have been needed when the force with the nose held was highest [Pa, absolute].
+    pub needed_pressure: f64,
     /// Highest pressure force with the nose held [N].
     pub peak_force: Peak,
     /// Highest bay pressure with the nose held [Pa, absolute]. Where it is reached before the
@@ -79,8 +83,10 @@ impl HeldNose {
         let (nose, bay) = system.nose.as_ref()?;
         let peak = run.outcome.peak_opening_force;
         Some(HeldNose {
+            bay: *bay,
             retention_force: nose.retention_force(),
             retention_pressure: nose.retention_pressure(),
+            needed_pressure: system.ambient.at(peak.time).0 + nose.retention_pressure(),
             peak_force: Peak {
                 value: pressure_force(system, run),
                 time: peak.time,

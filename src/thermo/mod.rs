@@ -24,7 +24,9 @@ pub mod source;
 pub mod state;
 pub mod surface;
 
+use crate::units::number;
 pub use coexistence::{Coexistence, Line, LinePhase};
+
 pub use helmholtz::FluidPoint;
 pub use solid::SolidPoint;
 pub use state::{Phase, State};
@@ -40,7 +42,7 @@ pub const HIGHEST_SOLID_PRESSURE: f64 = 500e6;
 
 /// A value as it is written; a pure number has no unit.
 fn with_unit(value: &f64, unit: &str) -> String {
-    format!("{value} {unit}").trim_end().to_owned()
+    format!("{} {unit}", number(*value)).trim_end().to_owned()
 }
 
 /// Why a state of CO2 could not be found.
@@ -48,8 +50,9 @@ fn with_unit(value: &f64, unit: &str) -> String {
 pub enum ThermoError {
     /// A given property lies outside the range of the model.
     #[error(
-        "{property} {} is outside the model's range {low} .. {}",
+        "{property} {} is outside the model's range {} .. {}",
         with_unit(.value, .unit),
+        number(*.low),
         with_unit(.high, .unit)
     )]
     OutOfRange {
@@ -65,7 +68,11 @@ pub enum ThermoError {
         high: f64,
     },
     /// No equilibrium state has this pair of properties.
-    #[error("no state of CO2 has {first} = {first_value} and {second} = {second_value}: {reason}")]
+    #[error(
+        "no state of CO2 has {first} = {} and {second} = {}: {reason}",
+        number(*.first_value),
+        number(*.second_value)
+    )]
     NoSuchState {
         /// First property.
         first: &'static str,
@@ -80,7 +87,9 @@ pub enum ThermoError {
     },
     /// Several states share this pair of properties.
     #[error(
-        "{first} = {first_value} and {second} = {second_value} do not name one state: {reason}"
+        "{first} = {} and {second} = {} do not name one state: {reason}",
+        number(*.first_value),
+        number(*.second_value)
     )]
     Ambiguous {
         /// First property.

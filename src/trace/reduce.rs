@@ -118,7 +118,9 @@ fn typical_interval(times: &[f64]) -> f64 {
     median(&mut gaps)
 }
 
-fn median(values: &mut [f64]) -> f64 {
+/// The middle one of some values in order, the upper of two; 0 of none. They are left in another order.
+#[must_use]
+pub fn median(values: &mut [f64]) -> f64 {
     if values.is_empty() {
         return 0.0;
     }

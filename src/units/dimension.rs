@@ -273,12 +273,22 @@ impl Limits {
     /// The range in words, for a given kind of quantity.
     #[must_use]
     pub fn describe(&self, dimension: Dimension) -> String {
-        let show = |value: f64| {
-            if value == 0.0 && dimension.has_natural_zero() {
-                "zero".to_owned()
-            } else {
-                super::format(dimension, value, super::UnitSystem::Metric)
-            }
+        self.describe_like(dimension, "")
+    }
+
+    /// The same in the unit of what is written, where that is another than a metric one.
+    #[must_use]
+    pub fn describe_like(&self, dimension: Dimension, text: &str) -> String {
+        let written = super::DisplayUnit::written(dimension, text);
+        let written = written.filter(|unit| !unit.is_everyday(dimension));
+        let show = |value: f64| match &written {
+            _ if value == 0.0 && dimension.has_natural_zero() => "zero".to_owned(),
+            Some(unit) => format!(
+                "{} {}",
+                super::significant(unit.from_si(value)),
+                unit.symbol
+            ),
+            None => super::format(dimension, value, super::UnitSystem::Metric),
         };
         let (least, most) = (self.least, self.most);
         match (least.is_finite(), self.least_allowed, most.is_finite()) {

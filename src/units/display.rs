@@ -43,6 +43,12 @@ impl DisplayUnit {
         })
     }
 
+    /// Whether it is one that metric output uses.
+    pub(super) fn is_everyday(&self, dimension: Dimension) -> bool {
+        let all = choices(dimension, UnitSystem::Metric);
+        self.symbol.is_empty() || all.iter().any(|(symbol, _)| *symbol == self.symbol)
+    }
+
     fn named(dimension: Dimension, symbol: &'static str) -> DisplayUnit {
         match table::find(dimension, symbol) {
             Some(unit) => DisplayUnit {
@@ -154,11 +160,11 @@ pub fn format(dimension: Dimension, value: f64, system: UnitSystem) -> String {
     let shown = unit.from_si(value);
     let number = match dimension {
         Dimension::Temperature | Dimension::TemperatureDifference | Dimension::Fraction
-            if shown.abs() >= 0.95 || shown == 0.0 =>
+            if (0.95..1e7).contains(&shown.abs()) || shown == 0.0 =>
         {
             tidy_zero(format!("{shown:.1}"))
         }
-        Dimension::Temperature => tidy_zero(format!("{shown:.1}")),
+        Dimension::Temperature if shown.abs() < 1e7 => tidy_zero(format!("{shown:.1}")),
         _ => significant(shown),
     };
     if unit.symbol.is_empty() {
@@ -194,6 +200,16 @@ pub fn significant(value: f64) -> String {
     let digits = if leads_with_one { 4 } else { 3 };
     let decimals = usize::try_from(digits - 1 - exponent).unwrap_or(0);
     tidy_zero(format!("{value:.decimals$}"))
+}
+
+/// A number to its last digit, by a power of ten where that spares many zeros: "0.00115", "1e300".
+#[must_use]
+pub fn number(value: f64) -> String {
+    let size = value.abs();
+    if size == 0.0 || !size.is_finite() || (1e-6..1e15).contains(&size) {
+        return value.to_string();
+    }
+    format!("{value:e}")
 }
 
 /// "-0.0" reads as a mistake.

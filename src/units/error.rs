@@ -90,7 +90,7 @@ pub enum UnitError {
         unit: String,
     },
     /// Outside the range of the field.
-    #[error("`{text}` is out of range: {} must be {}", expected.describe(), limits.describe(*expected))]
+    #[error("`{text}` is out of range: {} must be {}", expected.describe(), limits.describe_like(*expected, text))]
     OutOfRange {
         /// The text as written.
         text: String,
@@ -175,9 +175,14 @@ impl UnitError {
                 format!("a difference is written in plain `{unit}`")
             }
             UnitError::OutOfRange {
-                limits, expected, ..
+                limits,
+                expected,
+                text,
             } => {
-                format!("the value must be {}", limits.describe(*expected))
+                format!(
+                    "the value must be {}",
+                    limits.describe_like(*expected, text)
+                )
             }
         }
     }

@@ -11,6 +11,7 @@ use crate::network::spec::{Condensation, Draw, InsideHeat, OutsideHeat, Role, Ve
 use crate::thermo::{air, coexistence, flash};
 use crate::units::{
     Dimension, Limits, UnitSystem, format_mass, format_pressure, format_temperature, format_volume,
+    significant,
 };
 
 /// Roles by name.
@@ -205,7 +206,7 @@ fn check_fill(
             Problem::Overfilled {
                 charge: format_mass(charge, metric),
                 volume: format_volume(volume, metric),
-                density: format!("{:.3} kg/L", density / 1000.0),
+                density: format!("{} kg/L", significant(density / 1000.0)),
                 temperature: format_temperature(temperature, metric),
                 limit,
             },

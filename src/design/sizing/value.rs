@@ -7,6 +7,7 @@ use crate::design::edit;
 use crate::design::error::{DesignError, Problem};
 use crate::design::reader::Catalogue;
 use crate::design::schema::{DesignSection, Text};
+use crate::design::words;
 use crate::units::{self, Dimension, PressureReference, UnitSystem};
 
 use super::options::Edit;
@@ -73,7 +74,7 @@ impl OpenValue {
             Some((written, central)) => write::scaled(written, self.dimension, value / central),
             None => None,
         };
-        let text = text.unwrap_or_else(|| write::quantity(&self.like, self.dimension, value));
+        let text = text.unwrap_or_else(|| words::quantity(&self.like, self.dimension, value));
         let mut edits = vec![Edit::Set(self.path.clone(), text)];
         if let Some(shell) = &self.shell {
             // A longer tube of the same bore: dA = pi D dL = 4 dV/D.
@@ -173,7 +174,10 @@ impl OpenValue {
                 "step",
                 match step {
                     0.0 => "a step of nothing never gets from bound to bound".to_owned(),
-                    _ => format!("the step makes {steps:.0} steps between the bounds"),
+                    _ => format!(
+                        "the step makes {} steps between the bounds",
+                        units::number(steps.round())
+                    ),
                 },
                 "choose one that makes 1 to 100000 steps, or leave it out",
             ));

@@ -1,34 +1,9 @@
 //! Values back into the words of a design file, scaled.
 
 use crate::design::expression::{self, Own};
+use crate::design::words::{in_unit, number, quantity, unit_of};
 use crate::statistics::Distribution;
-use crate::units::{Dimension, DisplayUnit, UnitSystem, axis_unit};
-
-/// Six significant digits without padding.
-fn number(value: f64) -> String {
-    let rounded: f64 = format!("{value:.5e}").parse().unwrap_or(value);
-    rounded.to_string()
-}
-
-/// A certain value in the unit of another, written `like` this, six significant digits.
-pub(super) fn quantity(like: &str, dimension: Dimension, value: f64) -> String {
-    in_unit(&unit_of(like, dimension, value), value)
-}
-
-/// The unit a value is written in, or one that fits its size.
-fn unit_of(text: &str, dimension: Dimension, size: f64) -> DisplayUnit {
-    DisplayUnit::written(dimension, text)
-        .unwrap_or_else(|| axis_unit(dimension, size, UnitSystem::Metric))
-}
-
-fn in_unit(unit: &DisplayUnit, value: f64) -> String {
-    let shown = number(unit.from_si(value));
-    if unit.symbol.is_empty() {
-        shown
-    } else {
-        format!("{shown} {}", unit.symbol)
-    }
-}
+use crate::units::{Dimension, DisplayUnit};
 
 /// A value as written, times a factor, in the same unit and with its uncertainty in proportion; `None` for a shared
 /// draw or a text that is no value.

@@ -207,11 +207,7 @@ impl<S: System> Caller<'_, S> {
         state: &[f64],
         rates: &mut [f64],
     ) -> Result<(), Failure<S::Error>> {
-        self.statistics.evaluations += 1;
-        self.system
-            .rates(time, state, rates)
-            .map_err(Failure::System)?;
-        all_finite(rates)
+        self.counted(rates, |system, rates| system.rates(time, state, rates))
     }
 
     fn rates_for_differences(
@@ -220,10 +216,19 @@ impl<S: System> Caller<'_, S> {
         state: &[f64],
         rates: &mut [f64],
     ) -> Result<(), Failure<S::Error>> {
+        self.counted(rates, |system, rates| {
+            system.rates_for_differences(time, state, rates)
+        })
+    }
+
+    /// One evaluation, which has to be finite.
+    fn counted(
+        &mut self,
+        rates: &mut [f64],
+        evaluate: impl FnOnce(&mut S, &mut [f64]) -> Result<(), S::Error>,
+    ) -> Result<(), Failure<S::Error>> {
         self.statistics.evaluations += 1;
-        self.system
-            .rates_for_differences(time, state, rates)
-            .map_err(Failure::System)?;
+        evaluate(self.system, rates).map_err(Failure::System)?;
         all_finite(rates)
     }
 

@@ -1,6 +1,7 @@
 //! Curves and events of the best explanation, for pictures.
 
-use crate::discharge::run;
+use crate::discharge::{Extent, Settings, run};
+use crate::network::spec::System;
 
 use super::fit::Fit;
 use super::interval::REACH;
@@ -10,7 +11,8 @@ use super::problem::Problem;
 use super::{DiagnosisSettings, FittedChannel};
 
 /// Fitted curves with bands, and the curves of the design as it is.
-pub fn channels(problem: &Problem<'_, '_>, fit: &Fit, nominal: &Run) -> Vec<FittedChannel> {
+pub fn channels(problem: &Problem<'_, '_>, fit: &Fit) -> Vec<FittedChannel> {
+    let model = problem.model;
     let covariance = fit.covariance();
     let mut found = Vec::new();
     let mut row = 0;
@@ -18,6 +20,15 @@ pub fn channels(problem: &Problem<'_, '_>, fit: &Fit, nominal: &Run) -> Vec<Fitt
         let Ok(run) = problem.run(&fit.z, trace) else {
             continue;
         };
+        // The fit ends where the nose is off; what is shown goes on as the record does.
+        let start = model.starts.get(trace).map_or(0.0, |start| start.0);
+        let needed = measured.last_time() - start;
+        let system = problem.system(&fit.z, trace);
+        let shown = system
+            .ok()
+            .and_then(|(system, _)| followed(problem, system, needed));
+        let nominal = followed(problem, model.nominal.clone(), needed);
+        let nominal = nominal.as_ref().unwrap_or(&model.nominal_run);
         for (index, channel) in measured.channels.iter().enumerate() {
             let sensor = problem.sensor(&fit.z, trace, index);
             let deviation: Vec<f64> = problem
@@ -36,11 +47,19 @@ pub fn channels(problem: &Problem<'_, '_>, fit: &Fit, nominal: &Run) -> Vec<Fitt
                 })
                 .collect();
             row += channel.values.len();
-            let start = problem.model.starts.get(trace).map_or(0.0, |start| start.0);
+            let mut fitted = run.readings(channel, &sensor);
+            if let Some(shown) = &shown {
+                let later = shown.readings(channel, &sensor);
+                for ((value, later), deviation) in fitted.iter_mut().zip(later).zip(&deviation) {
+                    if deviation.is_infinite() {
+                        *value = later;
+                    }
+                }
+            }
             found.push(FittedChannel {
                 trace,
                 channel: index,
-                fitted: run.readings(channel, &sensor),
+                fitted,
                 band,
                 nominal: nominal.readings(channel, &Sensor::perfect(start)),
                 nominal_curve: nominal.curve(channel, start),
@@ -49,6 +68,18 @@ pub fn channels(problem: &Problem<'_, '_>, fit: &Fit, nominal: &Run) -> Vec<Fitt
         }
     }
     found
+}
+
+/// A run that goes on until so long after its start [s], whatever the nose does.
+fn followed(problem: &Problem<'_, '_>, mut system: System, needed: f64) -> Option<Run> {
+    system.horizon = system.horizon.min((1.02 * needed).max(1e-3));
+    let settings = Settings {
+        extent: Extent::Horizon,
+        watched: None,
+        ..problem.model.settings.run
+    };
+    let discharge = run(&system, &settings).ok()?;
+    Some(Run::new(&system, discharge))
 }
 
 /// Events of the fitted runs on the clocks of their traces.

@@ -79,7 +79,7 @@ pub fn diagnose(
         sensors: sensors.into_iter().map(|(value, _)| value).collect(),
         look_alikes,
         candidates,
-        channels: channels(problem, best_fit, &model.nominal_run),
+        channels: channels(problem, best_fit),
         events,
         input_values: problem.input_values(&best_fit.z, 0),
         fault_values: problem.fault_values(&best_fit.z),

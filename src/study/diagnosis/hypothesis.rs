@@ -48,10 +48,12 @@ const WITHIN_REACH: f64 = 60.0;
 /// in the running.
 #[must_use]
 pub fn closer_to(cost: f64) -> Effort {
-    Effort {
-        wanted: cost + WITHIN_REACH,
-        ..CLOSER
-    }
+    closer(cost + WITHIN_REACH)
+}
+
+/// A closer look, given up where it cannot come to a wanted cost.
+fn closer(wanted: f64) -> Effort {
+    Effort { wanted, ..CLOSER }
 }
 
 /// A cause with one choice of the discrete values.
@@ -122,11 +124,8 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
             && short.end == End::CutShort
             && short.cost() < own.cost() + NOT_FAR
         {
-            let effort = Effort {
-                wanted: effort.wanted,
-                ..CLOSER
-            };
-            found = short.continued(&self.problem, effort).or(found);
+            let longer = closer(effort.wanted);
+            found = short.continued(&self.problem, longer).or(found);
         }
         self.keep(found);
     }

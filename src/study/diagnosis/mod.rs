@@ -211,16 +211,16 @@ pub struct FittedChannel {
     pub trace: usize,
     /// Index of the channel in it.
     pub channel: usize,
-    /// Readings of the best explanation [SI].
+    /// Readings of the best explanation [SI]; where the nose is off they go on without having been fitted.
     pub fitted: Vec<f64>,
-    /// Half width of the 90 % band of the fitted curve [SI].
+    /// Half width of the 90 % band of the fitted curve [SI]; not a number where nothing was fitted.
     pub band: Vec<f64>,
     /// Readings of the design as it is [SI].
     pub nominal: Vec<f64>,
     /// The design as it is at the times of its own run: clock of the trace [s] and value [SI]. Values of the fit
     /// are close together where the measurement moves, which may be elsewhere.
     pub nominal_curve: Vec<(f64, f64)>,
-    /// Standard deviation of each point used by the fit [SI].
+    /// Standard deviation of each point used by the fit [SI]; infinite where it does not count.
     pub deviation: Vec<f64>,
 }
 

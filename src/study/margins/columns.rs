@@ -33,6 +33,8 @@ pub(super) struct Column {
     setup: Setup,
     campaign: Campaign,
     ran: Vec<Option<Ending>>,
+    /// Margins of each criterion in the trials that were run, where they have one [1].
+    margins: Vec<Vec<f64>>,
     /// Trials taken to end as they do at the values on both sides.
     carried: Vec<Option<Ending>>,
 }
@@ -45,16 +47,13 @@ impl Column {
             setup,
             campaign,
             ran: vec![None; count],
+            margins: Vec::new(),
             carried: vec![None; count],
         }
     }
 
     pub(super) fn setup(&self) -> &Setup {
         &self.setup
-    }
-
-    pub(super) fn campaign(&self) -> &Campaign {
-        &self.campaign
     }
 
     /// How a trial ended, run or carried.
@@ -73,6 +72,24 @@ impl Column {
         self.carried.fill(None);
     }
 
+    /// Margins of a criterion in the trials run here [1].
+    pub(super) fn margins(&self, criterion: usize) -> &[f64] {
+        self.margins.get(criterion).map_or(&[], Vec::as_slice)
+    }
+
+    /// A point was made of them.
+    pub(super) fn forget_margins(&mut self) {
+        self.margins = Vec::new();
+    }
+
+    /// Trials run here, and those of them that could not be computed.
+    pub(super) fn counts(&self) -> (u64, u64) {
+        let ran = self.ran.iter().flatten();
+        ran.fold((0, 0), |(trials, lost), ending| {
+            (trials + 1, lost + u64::from(*ending == Ending::NotComputed))
+        })
+    }
+
     /// Trials not run here.
     pub(super) fn not_run(&self) -> Vec<usize> {
         (0..self.ran.len())
@@ -87,12 +104,12 @@ impl Column {
             .collect()
     }
 
-    /// Runs some trials on all cores; they come back in the order asked for.
+    /// Runs some trials on all cores.
     pub(super) fn run<O: Observer + ?Sized>(
         &mut self,
         indices: &[usize],
         observer: &O,
-    ) -> Result<Vec<Trial>, StatisticsError> {
+    ) -> Result<(), StatisticsError> {
         let experiment = self.setup.experiment.as_ref();
         let campaign = &self.campaign;
         let trials: Vec<Trial> = indices
@@ -107,8 +124,15 @@ impl Column {
             if let Some(slot) = self.ran.get_mut(*index) {
                 *slot = Some(Ending::of(trial));
             }
+            let Ok(finding) = &trial.result else { continue };
+            if self.margins.len() < finding.margins.len() {
+                self.margins.resize(finding.margins.len(), Vec::new());
+            }
+            for (kept, margin) in self.margins.iter_mut().zip(&finding.margins) {
+                kept.extend(margin);
+            }
         }
-        Ok(trials)
+        Ok(())
     }
 
     /// The chance with trials whose ending is not known taken to end in one way.

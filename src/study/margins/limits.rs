@@ -18,7 +18,7 @@ use crate::study::chance::{CONFIDENCE, Chance};
 use crate::study::trial::{BATCH, Finding, Observer};
 
 use super::columns::{Column, Ending};
-use super::search::{Searcher, nominal};
+use super::search::{Searcher, central_point, nominal};
 use super::{ChanceEdge, Edge, Family, NominalEdge, SweepPoint, passes};
 
 /// Something that holds from some chance upwards.
@@ -48,7 +48,12 @@ fn signed_margin(nominal: &Result<Finding, String>) -> f64 {
 }
 
 impl<F: Family + ?Sized, O: Observer + ?Sized> Searcher<'_, F, O> {
-    pub(super) fn nominal_edge(&self, left: &SweepPoint, right: &SweepPoint) -> NominalEdge {
+    /// An end of what passes with central values, and what was tried on the way to it.
+    pub(super) fn nominal_edge(
+        &self,
+        left: &SweepPoint,
+        right: &SweepPoint,
+    ) -> (NominalEdge, Vec<SweepPoint>) {
         let (inside, outside) = if left.passes() {
             (left, right)
         } else {
@@ -59,6 +64,7 @@ impl<F: Family + ?Sized, O: Observer + ?Sized> Searcher<'_, F, O> {
             outside: outside.value,
         };
         let mut beyond = outside.nominal.clone();
+        let mut tried = Vec::new();
         let mut margin = |value: f64| {
             let found = nominal(&self.family.at(value));
             let margin = signed_margin(&found);
@@ -66,8 +72,9 @@ impl<F: Family + ?Sized, O: Observer + ?Sized> Searcher<'_, F, O> {
                 edge.inside = value;
             } else {
                 edge.outside = value;
-                beyond = found;
+                beyond = found.clone();
             }
+            tried.push(central_point(value, found));
             margin
         };
         let tolerance = Tolerance {
@@ -96,7 +103,7 @@ impl<F: Family + ?Sized, O: Observer + ?Sized> Searcher<'_, F, O> {
             let first = finding.first_failed()?;
             finding.criteria.get(first).map(|c| c.kind.clone())
         });
-        NominalEdge { edge, fails }
+        (NominalEdge { edge, fails }, tried)
     }
 
     pub(super) fn chance_edge(
@@ -259,7 +266,7 @@ impl<F: Family + ?Sized, O: Observer + ?Sized> Searcher<'_, F, O> {
     }
 
     /// The chance at a value with every trial run.
-    fn confirm(&mut self, value: f64) -> Result<Option<Chance>, StatisticsError> {
+    pub(super) fn confirm(&mut self, value: f64) -> Result<Option<Chance>, StatisticsError> {
         let Some(place) = self.column(value)? else {
             return Ok(None);
         };

@@ -70,6 +70,11 @@ pub struct SweepSettings {
     pub seed: u64,
     /// Wanted chance of success, if any.
     pub level: Option<f64>,
+    /// Whether every trial is run on both sides of the limits of the chance, and points are made of what is computed
+    /// there ([`Sweep::between`]).
+    pub at_limits: bool,
+    /// A value to look at besides, such as the one the design has.
+    pub usual: Option<f64>,
 }
 
 /// One criterion at one point.
@@ -90,7 +95,7 @@ pub struct SweepPoint {
     pub value: f64,
     /// With central values: the result, or why there is none.
     pub nominal: Result<Finding, String>,
-    /// Chance of success; `None` where the design is not valid.
+    /// Chance of success; `None` where the design is not valid, or only central values were computed.
     pub chance: Option<Chance>,
     /// Trials behind it.
     pub trials: u64,
@@ -165,8 +170,11 @@ pub struct ChanceEdge {
 /// A sweep along one value.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Sweep {
-    /// Points in ascending order.
+    /// Points at the values asked for, ascending.
     pub points: Vec<SweepPoint>,
+    /// Points computed besides, ascending: on both sides of the limits of the chance, on the way to those of the
+    /// nominal design (with central values alone) and at the value looked at besides.
+    pub between: Vec<SweepPoint>,
     /// Ends of the regions where the nominal design passes, ascending.
     pub nominal_edges: Vec<NominalEdge>,
     /// Ends of the regions where the chance is at least the wanted level, ascending.
@@ -185,6 +193,14 @@ pub struct Stretch {
 }
 
 impl Sweep {
+    /// Every point computed, ascending.
+    #[must_use]
+    pub fn computed(&self) -> Vec<&SweepPoint> {
+        let mut all: Vec<&SweepPoint> = self.points.iter().chain(&self.between).collect();
+        all.sort_by(|a, b| a.value.total_cmp(&b.value));
+        all
+    }
+
     /// Stretches on which the nominal design passes, ascending.
     #[must_use]
     pub fn passing(&self) -> Vec<Stretch> {

@@ -3,8 +3,8 @@
 use rayon::prelude::*;
 
 use crate::statistics::{StatisticsError, percentile};
+use crate::study::chance::Chance;
 use crate::study::criterion::CriterionKind;
-use crate::study::tally::{Record, Tally};
 use crate::study::trial::{Campaign, Finding, Observer};
 
 use super::columns::Column;
@@ -51,10 +51,15 @@ where
     }
     let mut nominal_edges = Vec::new();
     let mut chance_edges = Vec::new();
+    let mut between = Vec::new();
     for pair in points.windows(2) {
         let [left, right] = pair else { continue };
         if left.passes() != right.passes() {
-            nominal_edges.push(searcher.nominal_edge(left, right));
+            let (edge, tried) = searcher.nominal_edge(left, right);
+            nominal_edges.push(edge);
+            if settings.at_limits {
+                between.extend(tried);
+            }
         }
         if let Some(level) = settings.level {
             let holds = |point: &SweepPoint| point.chance.is_some_and(|c| c.estimate >= level);
@@ -63,8 +68,25 @@ where
             }
         }
     }
+    if settings.at_limits {
+        let edges = chance_edges.iter().map(|found| found.edge);
+        for value in edges.flat_map(|edge| [edge.inside, edge.outside]) {
+            searcher.look_at(value, &points, &mut between, None)?;
+        }
+    }
+    // A value written in another unit may miss one asked for by round-off.
+    let asked = |value: f64| {
+        points
+            .iter()
+            .any(|p| (p.value - value).abs() < 1e-3 * searcher.width)
+    };
+    if let Some(value) = settings.usual.filter(|value| !asked(*value)) {
+        searcher.look_at(value, &points, &mut between, Some(&looks))?;
+    }
+    between.sort_by(|a, b| a.value.total_cmp(&b.value));
     Ok(Sweep {
         points,
+        between,
         nominal_edges,
         chance_edges,
         trials: searcher.trials,
@@ -130,16 +152,12 @@ impl<F: Family + ?Sized, O: Observer + ?Sized> Searcher<'_, F, O> {
                 margins: Vec::new(),
             });
         };
-        let kinds = kinds(column.setup(), &nominal);
-        let mut tally = Tally::for_sampler(kinds, column.campaign().sampler());
         let mut chance = None;
         let mut done = 0;
         for look in looks {
             let indices: Vec<usize> = (done..look.trials as usize).collect();
             done = look.trials as usize;
-            for trial in column.run(&indices, self.observer)? {
-                tally.push(Record::from(trial));
-            }
+            column.run(&indices, self.observer)?;
             let found = column.chance_of_run(look.confidence)?;
             chance = Some(found);
             let decided = |level: f64| found.low >= level || found.high < level;
@@ -148,27 +166,37 @@ impl<F: Family + ?Sized, O: Observer + ?Sized> Searcher<'_, F, O> {
             }
         }
         self.trials += done as u64;
-        let margins = tally
-            .criteria()
-            .iter()
-            .enumerate()
-            .map(|(place, kind)| MarginPoint {
-                kind: kind.clone(),
-                nominal: nominal
-                    .as_ref()
-                    .ok()
-                    .and_then(|finding| finding.margins.get(place).copied().flatten()),
-                band: band(tally.margins(place)),
-            })
-            .collect();
-        Ok(SweepPoint {
-            value,
-            nominal,
-            chance,
-            trials: done as u64,
-            not_computed: tally.counts().not_computed,
-            margins,
-        })
+        Ok(point_of(column, nominal, chance))
+    }
+
+    /// One more point where there is none with a chance yet: with every trial, or with as many as some looks need
+    /// where none was run before (those that were are the ones likely to change).
+    fn look_at(
+        &mut self,
+        value: f64,
+        points: &[SweepPoint],
+        between: &mut Vec<SweepPoint>,
+        looks: Option<&[Look]>,
+    ) -> Result<(), StatisticsError> {
+        let known = |p: &SweepPoint| p.value == value && p.chance.is_some();
+        if points.iter().any(|p| p.value == value) || between.iter().any(known) {
+            return Ok(());
+        }
+        let central = nominal(&self.family.at(value));
+        let fresh = !self.columns.iter().any(|column| column.value == value);
+        let point = match looks.filter(|_| fresh) {
+            Some(looks) => self.point(value, central, looks)?,
+            None => {
+                let chance = self.confirm(value)?;
+                let place = self.column(value)?;
+                let column = place.and_then(|place| self.columns.get_mut(place));
+                let Some(column) = column else { return Ok(()) };
+                point_of(column, central, chance)
+            }
+        };
+        between.retain(|p| p.value != value);
+        between.push(point);
+        Ok(())
     }
 
     /// Runs trials of the column at a place.
@@ -179,6 +207,59 @@ impl<F: Family + ?Sized, O: Observer + ?Sized> Searcher<'_, F, O> {
         }
         Ok(())
     }
+}
+
+/// The point that a column makes.
+fn point_of(
+    column: &mut Column,
+    nominal: Result<Finding, String>,
+    chance: Option<Chance>,
+) -> SweepPoint {
+    let margins = kinds(column.setup(), &nominal)
+        .into_iter()
+        .enumerate()
+        .map(|(place, kind)| MarginPoint {
+            kind,
+            nominal: central_margin(&nominal, place),
+            band: band(column.margins(place)),
+        })
+        .collect();
+    column.forget_margins();
+    let (trials, not_computed) = column.counts();
+    SweepPoint {
+        value: column.value,
+        nominal,
+        chance,
+        trials,
+        not_computed,
+        margins,
+    }
+}
+
+/// The point that central values alone make.
+pub(super) fn central_point(value: f64, nominal: Result<Finding, String>) -> SweepPoint {
+    let criteria = nominal.iter().flat_map(|finding| &finding.criteria);
+    let margins = criteria
+        .enumerate()
+        .map(|(place, criterion)| MarginPoint {
+            kind: criterion.kind.clone(),
+            nominal: central_margin(&nominal, place),
+            band: None,
+        })
+        .collect();
+    SweepPoint {
+        value,
+        nominal,
+        chance: None,
+        trials: 0,
+        not_computed: 0,
+        margins,
+    }
+}
+
+fn central_margin(nominal: &Result<Finding, String>, criterion: usize) -> Option<f64> {
+    let finding = nominal.as_ref().ok()?;
+    finding.margins.get(criterion).copied().flatten()
 }
 
 /// Criteria of a design: from its nominal result, or from the first trial that has one.

@@ -1,7 +1,6 @@
 //! The pressure a charge can hold in the bay, without any discharge.
 
 use crate::network::spec::System;
-use crate::thermo::fluids::carbon_dioxide as co2;
 use crate::thermo::{ThermoError, air, flash};
 
 /// What the charge comes to when it has spread through every vessel.
@@ -15,7 +14,7 @@ pub struct Holding {
     pub cold_condensed: f64,
     /// Absolute pressure once all is back at the temperature it started from [Pa].
     pub warm_pressure: f64,
-    /// What a perfect gas that never cools would reach [Pa].
+    /// What a perfect gas that never cools would reach ([`System::perfect_gas_pressure`]) [Pa].
     pub perfect_gas_pressure: f64,
     /// Greatest pressure that any charge starts at [Pa]; `None` without a charge.
     pub first_pressure: Option<f64>,
@@ -99,9 +98,7 @@ pub fn holding(system: &System) -> Result<Holding, ThermoError> {
         cold_temperature,
         cold_condensed,
         warm_pressure,
-        perfect_gas_pressure: (carbon * co2::SPECIFIC_GAS_CONSTANT + air_mass * air::GAS_CONSTANT)
-            * start
-            / volume,
+        perfect_gas_pressure: system.perfect_gas_pressure(),
         first_pressure,
         needed_pressure: nose.map(|nose| ambient + nose.retention_pressure()),
         cold_factor: nose.map(|nose| {
