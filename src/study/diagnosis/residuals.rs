@@ -96,10 +96,22 @@ pub fn deviations(channel: &Channel, command: f64, until: f64) -> Vec<Deviation>
 }
 
 /// Steepest slope at a value [SI/s]: of the line through it and its neighbours, and to each of the two
-/// next ones where the step is more than noise makes.
+/// next ones where the step is more than noise makes. Neighbours beyond missing samples say nothing of it.
 fn steepest(channel: &Channel, at: usize) -> f64 {
-    let first = at.saturating_sub(AROUND);
-    let last = (at + AROUND + 1).min(channel.values.len());
+    let before = |at: &usize| {
+        at.checked_sub(1)
+            .filter(|before| !channel.gap_after(*before))
+    };
+    let after = |at: &usize| Some(at + 1).filter(|_| !channel.gap_after(*at));
+    let first = std::iter::successors(Some(at), before)
+        .take(AROUND + 1)
+        .last()
+        .unwrap_or(at);
+    let last = std::iter::successors(Some(at), after)
+        .take(AROUND + 1)
+        .last()
+        .unwrap_or(at);
+    let last = (last + 1).min(channel.values.len());
     let near = |series: &'_ [f64]| series.get(first..last).map(<[f64]>::to_vec);
     let (Some(times), Some(values)) = (near(&channel.times), near(&channel.values)) else {
         return 0.0;
@@ -130,8 +142,8 @@ fn steepest(channel: &Channel, at: usize) -> f64 {
             0.0
         })
     };
-    let before = at.checked_sub(1).and_then(|before| step(before, at));
-    let after = step(at, at + 1);
+    let before = before(&at).and_then(|before| step(before, at));
+    let after = after(&at).and_then(|after| step(at, after));
     line.max(before.unwrap_or(0.0)).max(after.unwrap_or(0.0))
 }
 
