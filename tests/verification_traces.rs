@@ -438,6 +438,22 @@ fn no_value_reaches_over_missing_samples() {
     assert_eq!(gaps, 1);
 }
 
+/// A logger that goes on at a hundredth of its rate misses nothing.
+#[test]
+fn a_slower_rate_is_no_gap() {
+    let text: String = (0..1000)
+        .map(|i| match i {
+            0..600 => f64::from(i) / 2e3,
+            _ => 0.3 + f64::from(i - 600) / 20.0,
+        })
+        .map(|t| format!("{t:.4},{:.3}\n", 5.0 + (10.0 * t).sin()))
+        .collect();
+    let trace = understand(&format!("t [s],bay [kPa]\n{text}"), &gauge());
+    let (channel, _) = reduce(&trace.columns[0], (0.0, 30.0), 100);
+    let values = channel.unwrap().values.len();
+    assert!(values <= 110, "{values}");
+}
+
 #[test]
 fn an_end_stop_is_marked() {
     let (channel, notes) = reduced(&pulse(5_000.0, 200.0));

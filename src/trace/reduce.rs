@@ -51,9 +51,13 @@ pub fn reduce(
     let Sound { kept, dropouts } = without_spikes(values, noise);
     for run in &dropouts {
         let level = values.get(run.start).copied().unwrap_or(0.0);
+        let level = match column.quantity {
+            Quantity::Pressure { .. } => format!("{:.3} bar", level / 1e5),
+            Quantity::Travel | Quantity::BreakWire => format!("{:.1} mm", level * 1e3),
+        };
         notes.push(format!(
-            "{} samples of `{label}` from {:.4} s to {:.4} s left out: they rest at {level:.4e} and come back at \
-             once, as where a sensor loses contact",
+            "{} samples of `{label}` from {:.4} s to {:.4} s left out: they rest at {level} and come back at once, as \
+             where a sensor loses contact",
             run.len(),
             times.get(run.start).copied().unwrap_or(0.0),
             times.get(run.end - 1).copied().unwrap_or(0.0),
@@ -82,7 +86,13 @@ pub fn reduce(
     }
     let mut bounds = blocks(&times, &values, noise, points);
     // A model is looked at evenly over the samples of a block: none may reach over missing ones.
-    let missing = |at: &usize| times[*at] - times[*at - 1] > MISSING * interval;
+    let step = |at: usize| Some(times.get(at)? - times.get(at.checked_sub(1)?)?);
+    let missing = |at: &usize| {
+        // Where a logger goes on more slowly, the steps on both sides are as long.
+        let beside = [step(at - 1), step(at + 1)].into_iter().flatten();
+        let usual = beside.fold(f64::INFINITY, f64::min).max(interval);
+        step(*at).is_some_and(|step| step > MISSING * usual)
+    };
     bounds.extend((1..times.len()).filter(missing));
     bounds.sort_unstable();
     bounds.dedup();
