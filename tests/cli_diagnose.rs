@@ -123,6 +123,39 @@ fn bad_input_is_refused_with_the_way_out() {
     assert!(done.err.contains("no place"), "{}", done.err);
 }
 
+/// A sensor off its zero, or slow, is no failure of the separation, and the answer does not call it one.
+#[test]
+fn a_fault_of_the_sensor_is_no_failed_separation() {
+    let folder = tempfile::tempdir().expect("a temporary directory");
+    for fault in ["sensor_offset", "sensor_lag"] {
+        let trace = folder
+            .path()
+            .join(format!("{fault}.csv"))
+            .display()
+            .to_string();
+        let made = coldkick(&[
+            "shot",
+            DUNLIN,
+            "--as-trace",
+            &trace,
+            "--fault",
+            fault,
+            "--seed",
+            "5",
+        ]);
+        assert_eq!(made.code, 0, "{}", made.err);
+        let causes = format!("nothing_wrong,{fault}");
+        let done = coldkick(&[
+            "diagnose", DUNLIN, &trace, "--causes", &causes, "--trials", "0",
+        ]);
+        let first = done.out.lines().next().expect("a line");
+        assert!(first.starts_with("CHECK  "), "{first}");
+        assert!(first.contains("; the sensor apart: nose leaves"), "{first}");
+        // The record is not to be relied on.
+        assert_eq!(done.code, 1, "{first}");
+    }
+}
+
 /// A design all of whose values are certain leaves only the sensors to be fitted.
 #[test]
 fn a_design_without_spreads_can_be_tested() {

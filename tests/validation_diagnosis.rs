@@ -48,7 +48,7 @@ fn channel(rows: &[Row], column: &str, unit: f64, offset: f64, deviation: f64) -
         samples: values.len(),
         range: most - least,
         onset: None,
-        interval: 1.0,
+        interval: (times.last().unwrap() - times[0]) / (times.len() - 1) as f64,
         times,
         values,
     }

@@ -353,6 +353,107 @@ fn reduction_keeps_the_peak_and_the_noise() {
     }
 }
 
+/// Two thousand samples a second of a bay that fills to 30 kPa and is emptied within a sample at 0.6 s, with noise a
+/// hundredth as large; `damage` acts on each sample.
+fn shot_at_2_khz(damage: impl Fn(usize, f64) -> f64) -> Trace {
+    let mut state = 1_u64;
+    let mut noise = || {
+        state = state
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1);
+        (state >> 33) as f64 / f64::from(1_u32 << 31) - 0.5
+    };
+    let mut text = String::from("t [s],bay [kPa]\n");
+    for i in 0..2000 {
+        let p = match i {
+            0..200 => 0.0,
+            200..1200 => 30.0 * (1.0 - (-(i as f64 - 200.0) / 100.0).exp()),
+            _ => 0.0,
+        };
+        text += &format!("{:.4},{:.3}\n", i as f64 / 2e3, damage(i, p + noise()));
+    }
+    understand(&text, &gauge())
+}
+
+/// A sensor that loses contact shows its zero without noise and then goes on as before, also while the pressure
+/// rises; that is left out and said. What a nose that leaves does is not, nor a second charge soon after.
+#[test]
+fn a_sensor_that_loses_contact_is_no_separation() {
+    for first in [250, 700, 1100] {
+        let lost = first..first + 15;
+        let trace = shot_at_2_khz(|i, p| if lost.contains(&i) { 0.0 } else { p });
+        let (channel, notes) = reduced(&trace);
+        assert!(notes.contains("15 samples"), "{first}: {notes}");
+        assert!(notes.contains("loses contact"), "{first}: {notes}");
+        assert_eq!(channel.samples, 1985, "{first}");
+        let (from, to) = (first as f64 / 2e3 - 0.02, first as f64 / 2e3 + 0.03);
+        for (time, value) in channel.times.iter().zip(&channel.values) {
+            let low = 30e3 * (1.0 - (-(time - 0.1) / 0.05).exp()) - 3e3;
+            let near = (from..to).contains(time);
+            assert!(!near || *value > low, "{first}: {value} at {time}");
+        }
+    }
+    let whole = reduced(&shot_at_2_khz(|_, p| p));
+    assert_eq!(whole.0.samples, 2000, "{}", whole.1);
+    // Shut again and filled within 2 ms.
+    let second = |i: usize, p: f64| match i {
+        1230..1234 => p + 6.0 * (i as f64 - 1229.0),
+        1234.. => p + 28.0,
+        _ => p,
+    };
+    let again = reduced(&shot_at_2_khz(second));
+    assert_eq!(again.0.samples, 2000, "{}", again.1);
+}
+
+/// The mean of values on both sides of missing ones is compared with no mean of a model over the time between.
+#[test]
+fn no_value_reaches_over_missing_samples() {
+    let text: String = (0..2000)
+        .filter(|i| !(1100..1300).contains(i))
+        .map(|i| {
+            format!(
+                "{:.4},{}\n",
+                f64::from(i) / 2e3,
+                if i < 1200 {
+                    30.0
+                } else {
+                    0.1 * f64::from(i % 3)
+                }
+            )
+        })
+        .collect();
+    let trace = understand(&format!("t [s],bay [kPa]\n{text}"), &gauge());
+    let (channel, _) = reduce(&trace.columns[0], (0.0, 1.0), 30);
+    let channel = channel.unwrap();
+    let over = |(first, last, _): &(f64, f64, usize)| *first < 0.6 && *last > 0.6;
+    assert!(!channel.spans.iter().any(over), "{:?}", channel.spans);
+    assert!(
+        channel.values.iter().all(|v| *v < 300.0 || *v > 29e3),
+        "{:?}",
+        channel.values
+    );
+    let gaps = (0..channel.values.len())
+        .filter(|i| channel.gap_after(*i))
+        .count();
+    assert_eq!(gaps, 1);
+}
+
+/// A logger that goes on at a hundredth of its rate misses nothing.
+#[test]
+fn a_slower_rate_is_no_gap() {
+    let text: String = (0..1000)
+        .map(|i| match i {
+            0..600 => f64::from(i) / 2e3,
+            _ => 0.3 + f64::from(i - 600) / 20.0,
+        })
+        .map(|t| format!("{t:.4},{:.3}\n", 5.0 + (10.0 * t).sin()))
+        .collect();
+    let trace = understand(&format!("t [s],bay [kPa]\n{text}"), &gauge());
+    let (channel, _) = reduce(&trace.columns[0], (0.0, 30.0), 100);
+    let values = channel.unwrap().values.len();
+    assert!(values <= 110, "{values}");
+}
+
 #[test]
 fn an_end_stop_is_marked() {
     let (channel, notes) = reduced(&pulse(5_000.0, 200.0));

@@ -13,7 +13,7 @@ use crate::units::{
 
 use super::diagnosis_verdict::{strained, sure, value, verdict};
 use super::odds::{chance_in_short, interval};
-use super::terminal::{ASIDE, FAIL, PASS, bullet, cautions, columns, heading};
+use super::terminal::{ASIDE, FAIL, PASS, WARNING, bullet, cautions, columns, heading};
 use super::wording;
 
 /// Everything a report of a diagnosis shows.
@@ -72,13 +72,11 @@ fn chance(change: &ChanceChange) -> String {
 #[must_use]
 pub fn text(report: &Report<'_>, units: UnitSystem, brief: bool) -> String {
     let diagnosis = report.diagnosis;
-    let healthy = diagnosis
-        .verdict()
-        .is_some_and(|first| first.cause == Cause::NothingWrong);
-    let (style, word) = if healthy && report.fitted_shot.pass() {
-        (PASS, "PASS")
-    } else {
-        (FAIL, "FAIL")
+    let (style, word) = match diagnosis.verdict().map(|first| first.cause) {
+        Some(Cause::NothingWrong) if report.fitted_shot.pass() => (PASS, "PASS"),
+        // What was tested did what it should; what recorded it did not.
+        Some(cause) if cause.is_sensor() && report.fitted_shot.pass() => (WARNING, "CHECK"),
+        _ => (FAIL, "FAIL"),
     };
     let mut out = format!(
         "{style}{word}{style:#}  {}: {}\n",

@@ -53,8 +53,14 @@ pub fn verdict(report: &Report<'_>, units: UnitSystem) -> String {
         _ => None,
     };
     let but = but.map_or(String::new(), |value| format!(", but {value}"));
+    // A fault of the sensor does nothing to the separation.
+    let with = if first.cause.is_sensor() {
+        "the sensor apart:"
+    } else {
+        "with it"
+    };
     format!(
-        "{answer}{}{but}{rival}; with it {shot}",
+        "{answer}{}{but}{rival}; {with} {shot}",
         numbers(first, units)
     )
 }

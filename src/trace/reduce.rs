@@ -4,6 +4,7 @@
 //! long where it rests. Each point carries the noise of its mean. Isolated spikes and dropouts are
 //! left out and stated; a sensor at its end stop is marked, not believed.
 
+use crate::study::diagnosis::measured::MISSING;
 use crate::study::diagnosis::{Channel, Observable};
 
 use super::read::{Column, Quantity};
@@ -19,6 +20,8 @@ const REACHES: [usize; 3] = [1, 4, 16];
 const BEYOND: f64 = 4.0;
 /// Deviation of a spike from its neighbours, in standard deviations of the noise.
 const SPIKE: f64 = 8.0;
+/// One sample in so many may be left out, in spikes and dropouts together.
+const MOST_LOST: usize = 20;
 /// Consecutive equal samples at the top that make an end stop.
 const END_STOP: usize = 6;
 
@@ -45,8 +48,23 @@ pub fn reduce(
         return (Some(release(times, values, interval, label)), notes);
     }
     let noise = noise_level(values);
-    let kept = without_spikes(values, noise);
-    let lost = values.len() - kept.len();
+    let Sound { kept, dropouts } = without_spikes(values, noise);
+    for run in &dropouts {
+        let level = values.get(run.start).copied().unwrap_or(0.0);
+        let level = match column.quantity {
+            Quantity::Pressure { .. } => format!("{:.3} bar", level / 1e5),
+            Quantity::Travel | Quantity::BreakWire => format!("{:.1} mm", level * 1e3),
+        };
+        notes.push(format!(
+            "{} samples of `{label}` from {:.4} s to {:.4} s left out: they rest at {level} and come back at once, as \
+             where a sensor loses contact",
+            run.len(),
+            times.get(run.start).copied().unwrap_or(0.0),
+            times.get(run.end - 1).copied().unwrap_or(0.0),
+        ));
+    }
+    let dropped: usize = dropouts.iter().map(ExactSizeIterator::len).sum();
+    let lost = values.len() - kept.len() - dropped;
     if lost > 0 {
         notes.push(format!(
             "{lost} sample(s) of `{label}` left out as spikes or dropouts"
@@ -66,7 +84,18 @@ pub fn reduce(
              the true value may be larger there"
         ));
     }
-    let bounds = blocks(&times, &values, noise, points);
+    let mut bounds = blocks(&times, &values, noise, points);
+    // A model is looked at evenly over the samples of a block: none may reach over missing ones.
+    let step = |at: usize| Some(times.get(at)? - times.get(at.checked_sub(1)?)?);
+    let missing = |at: &usize| {
+        // Where a logger goes on more slowly, the steps on both sides are as long.
+        let beside = [step(at - 1), step(at + 1)].into_iter().flatten();
+        let usual = beside.fold(f64::INFINITY, f64::min).max(interval);
+        step(*at).is_some_and(|step| step > MISSING * usual)
+    };
+    bounds.extend((1..times.len()).filter(missing));
+    bounds.sort_unstable();
+    bounds.dedup();
     let mut channel = Channel {
         observable: match column.quantity {
             Quantity::Pressure { vessel, gauge } => Observable::Pressure { vessel, gauge },
@@ -175,51 +204,64 @@ fn noise_level(values: &[f64]) -> f64 {
     white.max(rounding).max(1e-6 * largest)
 }
 
-/// Indices of samples that are neither isolated spikes nor short dropouts: runs that jump away and
-/// back while the level before and after agree.
-fn without_spikes(values: &[f64], noise: f64) -> Vec<usize> {
+/// Samples that are kept, and the longer runs among those that are not.
+struct Sound {
+    kept: Vec<usize>,
+    dropouts: Vec<std::ops::Range<usize>>,
+}
+
+/// Leaves out isolated spikes and dropouts: runs that jump away within a sample, rest on one value, as a dead sensor
+/// does, and jump back within a sample to where they came from. Short runs may rest anywhere; longer ones only as low
+/// as the record begins, since the top of a pulse rests too, but a vessel that has emptied is not full a sample later.
+fn without_spikes(values: &[f64], noise: f64) -> Sound {
     let n = values.len();
-    let longest = if n >= 200 { (n / 200).clamp(1, 50) } else { 1 };
+    let short = if n >= 200 { (n / 200).clamp(1, 50) } else { 1 };
+    let long = if n >= 200 { n / MOST_LOST } else { 1 };
+    let lowest = values.first().copied().unwrap_or(0.0) + SPIKE * noise;
     let mut keep = vec![true; n];
+    let mut dropouts = Vec::new();
     let mut at = 1;
     while at + 1 < n {
-        let before = values[at - 1];
-        let jump = values[at] - before;
-        let mut found = 0;
-        if jump.abs() > SPIKE * noise {
-            for length in 1..=longest.min(n - 1 - at) {
-                let after = values[at + length];
-                let inside = &values[at..at + length];
-                // A run of more than one sample must rest on one value, as a dead sensor does.
-                let resting = inside.iter().all(|v| (v - values[at]).abs() <= noise);
-                let away = inside
-                    .iter()
-                    .all(|v| (v - before).signum() == jump.signum());
-                let small = |difference: f64| difference.abs() < 0.25 * jump.abs();
-                let back = small(after - before)
-                    && (values[at + length - 1] - after).abs() > 0.75 * jump.abs();
-                // The signal itself rests on either side: the top of a short pulse is no spike.
-                let flat = at.checked_sub(2).is_none_or(|i| small(values[i] - before))
-                    && values.get(at + length + 1).is_none_or(|v| small(v - after));
-                if resting && away && back && flat {
-                    found = length;
-                    break;
-                }
-                if !resting {
-                    break;
-                }
-            }
+        let (before, level) = (values[at - 1], values[at]);
+        let jump = level - before;
+        if jump.abs() <= SPIKE * noise {
+            at += 1;
+            continue;
         }
-        if found > 0 {
-            keep[at..at + found].iter_mut().for_each(|k| *k = false);
-            at += found;
+        let run = values[at..].iter().take(long + 1);
+        let length = run.take_while(|v| (**v - level).abs() <= noise).count();
+        let dropout = length > short;
+        let low = jump < 0.0 && level < lowest;
+        let found = values.get(at + length).is_some_and(|after| {
+            let small = |difference: f64| difference.abs() < 0.25 * jump.abs();
+            let step = (after - values[at + length - 1]).abs();
+            let back = if dropout {
+                // The signal went on in the meantime.
+                length <= long && low && (0.5..2.0).contains(&(step / jump.abs())) && *after > level
+            } else {
+                small(after - before) && step > 0.75 * jump.abs()
+            };
+            // The signal itself rests on either side: the top of a short pulse is no spike.
+            let flat = at.checked_sub(2).is_none_or(|i| small(values[i] - before))
+                && values.get(at + length + 1).is_none_or(|v| small(v - after));
+            back && flat
+        });
+        if found {
+            keep[at..at + length].fill(false);
+            if dropout {
+                dropouts.push(at..at + length);
+            }
+            at += length;
         }
         at += 1;
     }
     let lost = keep.iter().filter(|k| !**k).count();
     // Many "spikes", or few samples, are a signal.
-    let trusted = lost * 20 <= n && n >= 50;
-    (0..n).filter(|i| !trusted || keep[*i]).collect()
+    let trusted = lost * MOST_LOST <= n && n >= 50;
+    Sound {
+        kept: (0..n).filter(|i| !trusted || keep[*i]).collect(),
+        dropouts: if trusted { dropouts } else { Vec::new() },
+    }
 }
 
 /// The largest value, if the sensor rests exactly on it while the signal was still rising.

@@ -49,10 +49,21 @@ pub struct Channel {
     pub interval: f64,
 }
 
+/// Times the typical time between samples beyond which samples are missing.
+pub const MISSING: f64 = 5.0;
+
 /// Most places inside the span of a value at which a model is looked at.
 const MOST_LOOKS: usize = 5;
 
 impl Channel {
+    /// Whether samples are missing between a value and the next one.
+    #[must_use]
+    pub fn gap_after(&self, index: usize) -> bool {
+        let last = self.spans.get(index).map(|span| span.1);
+        let next = self.spans.get(index + 1).map(|span| span.0);
+        (last.zip(next)).is_some_and(|(last, next)| next - last > MISSING * self.interval)
+    }
+
     /// Times at which a model must be looked at for the mean over the samples of each value [s],
     /// ascending, and how many belong to each value.
     #[must_use]

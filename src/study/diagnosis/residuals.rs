@@ -96,10 +96,20 @@ pub fn deviations(channel: &Channel, command: f64, until: f64) -> Vec<Deviation>
 }
 
 /// Steepest slope at a value [SI/s]: of the line through it and its neighbours, and to each of the two
-/// next ones where the step is more than noise makes.
+/// next ones where the step is more than noise makes. Neighbours beyond missing samples say nothing of it.
 fn steepest(channel: &Channel, at: usize) -> f64 {
-    let first = at.saturating_sub(AROUND);
-    let last = (at + AROUND + 1).min(channel.values.len());
+    let missing = |i: usize| channel.gap_after(i);
+    // What stands alone has no others.
+    let begins = at.checked_sub(1).is_none_or(missing);
+    let alone = begins && (missing(at) || at + 1 == channel.values.len());
+    let joined = |i: usize| alone || !missing(i);
+    let first = (at.saturating_sub(AROUND)..at)
+        .rev()
+        .take_while(|i| joined(*i))
+        .last();
+    let first = first.unwrap_or(at);
+    let last = (at..at + AROUND).take_while(|i| joined(*i)).last();
+    let last = last.map_or(at + 1, |i| i + 2).min(channel.values.len());
     let near = |series: &'_ [f64]| series.get(first..last).map(<[f64]>::to_vec);
     let (Some(times), Some(values)) = (near(&channel.times), near(&channel.values)) else {
         return 0.0;
@@ -130,8 +140,10 @@ fn steepest(channel: &Channel, at: usize) -> f64 {
             0.0
         })
     };
-    let before = at.checked_sub(1).and_then(|before| step(before, at));
-    let after = step(at, at + 1);
+    let before = at.checked_sub(1).filter(|before| joined(*before));
+    let before = before.and_then(|before| step(before, at));
+    let after = Some(at).filter(|at| joined(*at));
+    let after = after.and_then(|at| step(at, at + 1));
     line.max(before.unwrap_or(0.0)).max(after.unwrap_or(0.0))
 }
 
