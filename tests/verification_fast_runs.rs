@@ -229,6 +229,15 @@ fn five_hundred_drawn_designs() {
     check(drawn(170), 500);
 }
 
+/// With the nose held the force of this design has a flat peak late in the run, fed by dry ice: to a tolerance of 1e-5 it is off
+/// by 4e-4 to one side or 7e-4 to the other, which was more than 0.1 % while runs to be held against were as loose.
+#[test]
+fn a_flat_peak_with_the_nose_held() {
+    let (name, difference) = &random(261..262)[0];
+    println!("{name}: {difference:.2e}");
+    assert!(*difference < LARGEST, "{name}: {difference:e}");
+}
+
 #[test]
 fn random_designs() {
     check(random(0..12), 12);

@@ -9,14 +9,14 @@ use std::ops::ControlFlow;
 use coldkick::statistics::interval::IntervalBasis;
 use coldkick::statistics::separation::Direction;
 use coldkick::statistics::subset_simulation::SubsetSettings;
-use coldkick::statistics::{RankCorrelation, SamplingMethod, standard_normal};
+use coldkick::statistics::{Distribution, RankCorrelation, SamplingMethod, standard_normal};
 use coldkick::study::chance::{ReplicateCount, trials_to_show};
 use coldkick::study::drivers::drivers;
 use coldkick::study::odds::StopRule;
 use coldkick::study::rare::rare_failure;
 use coldkick::study::{
-    Campaign, Chance, CriterionKind, Experiment, Odds, Quantity, Record, Tally, TrialVerdict,
-    run_trials,
+    Campaign, Chance, CriterionKind, Experiment, Finding, Inputs, Odds, Quantity, Record, Tally,
+    TrialError, TrialVerdict, run_trials,
 };
 use linear::{COMMON_LOAD, LIKELY_LOAD, PLAIN, StrengthAgainstLoad, failure, inputs, records};
 
@@ -262,8 +262,9 @@ fn rare_failures_of_a_linear_response() {
         assert!(found.reached() && found.not_computed_share == 0.0);
         held += usize::from(found.low <= exact && exact <= found.high);
         if seed == 0 {
-            let point = found.design_point.as_ref().unwrap();
-            assert!((point.probability / exact - 1.0).abs() < 1e-3, "{point:?}");
+            let ways = found.ways.as_ref().unwrap();
+            assert!((ways.probability / exact - 1.0).abs() < 1e-3, "{ways:?}");
+            assert_eq!(ways.ways.len(), 1);
             let combination = found.combination.as_ref().unwrap();
             // u* = -beta (20, -10)/sqrt(500): both values meet at 200 - 72 = 110 + 18.
             assert!(
@@ -280,4 +281,77 @@ fn rare_failures_of_a_linear_response() {
     }
     println!("held {held} of 200");
     assert!(held >= 180, "{held}");
+}
+
+/// Two margins that depend on a choice: what is usual fails beyond 3.4 standard deviations of a strength, the other
+/// word beyond 3.0, and both beyond 3.6 of a load.
+struct ByChoice;
+
+impl Experiment for ByChoice {
+    fn run(&self, values: &[f64]) -> Result<Finding, TrialError> {
+        let least = if values[1] > 0.5 { 3.0 } else { 3.4 };
+        Ok(Finding {
+            margins: vec![Some(2.0 * (least + values[0])), Some(3.6 - values[2]), None],
+            ..Finding::default()
+        })
+    }
+}
+
+/// A choice is a step in the variate it is drawn from, on the edge of which the nearest failure lies: no search by slopes settles
+/// there. With the choice held first order is exact here, but for the corners where both margins fail.
+#[test]
+fn choices_are_held_while_design_points_are_searched() {
+    let normal = || Distribution::Normal {
+        mean: 0.0,
+        standard_deviation: 1.0,
+    };
+    let choice = Distribution::Discrete {
+        values: vec![0.0, 1.0],
+        weights: vec![70.0, 30.0],
+    };
+    let inputs = Inputs::new(
+        [
+            ("strength".to_owned(), normal()),
+            ("choice".to_owned(), choice),
+            ("load".to_owned(), normal()),
+        ],
+        &[],
+    )
+    .unwrap();
+    assert_eq!(inputs.jumping(), [1]);
+    let settings = SubsetSettings {
+        samples: 500,
+        seed: 3,
+        ..SubsetSettings::default()
+    };
+    let found = rare_failure(&inputs, &ByChoice, &ByChoice, &settings, &()).unwrap();
+    let tail = standard_normal::exceedance;
+    let with = |least: f64| 1.0 - (1.0 - tail(least)) * (1.0 - tail(3.6));
+    let exact = 0.7 * with(3.4) + 0.3 * with(3.0);
+    assert!(found.low <= exact && exact <= found.high, "{found:?}");
+    let ways = found.ways.as_ref().unwrap();
+    assert!((ways.probability / exact - 1.0).abs() < 5e-3, "{ways:?}");
+    assert_eq!(ways.looked_into, 1.0);
+    let told: Vec<(usize, f64, f64)> = ways
+        .ways
+        .iter()
+        .map(|way| {
+            let there = &way.combination;
+            assert_eq!(there.held, [1]);
+            assert!((there.distance - way.point.reliability_index).abs() < 1e-3);
+            assert!((there.shares().iter().sum::<f64>() - 1.0).abs() < 1e-12);
+            (there.criterion.unwrap(), there.values[1], way.probability())
+        })
+        .collect();
+    let expected = [
+        (0, 1.0, 0.3 * tail(3.0)),
+        (0, 0.0, 0.7 * tail(3.4)),
+        (1, 0.0, 0.7 * tail(3.6)),
+        (1, 1.0, 0.3 * tail(3.6)),
+    ];
+    assert_eq!(told.len(), expected.len(), "{told:?}");
+    for (told, expected) in told.iter().zip(expected) {
+        assert_eq!((told.0, told.1), (expected.0, expected.1), "{told:?}");
+        assert!((told.2 / expected.2 - 1.0).abs() < 5e-3, "{told:?}");
+    }
 }

@@ -4,6 +4,7 @@
 use coldkick::statistics::design_point::{DesignPointError, DesignPointSettings, design_point};
 use coldkick::statistics::error::StatisticsError;
 use coldkick::statistics::sensitivity::{SensitivityDesign, estimate};
+use coldkick::statistics::series_system::{SystemPoint, design_points, first_order};
 use coldkick::statistics::standard_normal;
 use coldkick::statistics::subset_simulation::{SubsetEnding, SubsetSettings, subset_simulation};
 use std::convert::Infallible;
@@ -41,7 +42,7 @@ fn subset_simulation_is_the_same_on_any_number_of_threads() {
         one.probability
     );
     assert!(
-        one.likeliest_failure
+        one.likeliest_failure()
             .is_some_and(|u| u.iter().map(|u| u * u).sum::<f64>() > 16.0)
     );
 }
@@ -167,7 +168,7 @@ fn failed_evaluations_are_never_successes() {
     )
     .unwrap();
     assert_eq!((nan.probability, nan.failed_share), (1.0, 1.0));
-    assert!(nan.likeliest_failure.is_none());
+    assert!(nan.likeliest_failure().is_none());
 }
 
 #[test]
@@ -338,4 +339,200 @@ fn a_search_that_did_not_settle_says_so_in_round_numbers() {
     };
     let said = error.to_string();
     assert!(said.contains("limit state 5.8e-4, 0.39 standard"), "{said}");
+}
+
+/// How study/rare.rs searches: as closely as a spread is known, with differences above the noise of a discharge.
+fn coarse() -> DesignPointSettings {
+    DesignPointSettings {
+        difference: 0.05,
+        tolerance: 0.02,
+        iterations: 25,
+        start: None,
+    }
+}
+
+type Margins = Result<Vec<Option<f64>>, Infallible>;
+
+/// Design points of a series system from the failures that subset simulation sees.
+fn searched(margins: impl Fn(&[f64]) -> Margins + Sync, dimensions: usize) -> Vec<SystemPoint> {
+    let smallest = |u: &[f64]| {
+        let all = margins(u)?;
+        Ok::<_, Infallible>(all.into_iter().flatten().fold(f64::INFINITY, f64::min))
+    };
+    let settings = SubsetSettings {
+        samples: 500,
+        ..SubsetSettings::default()
+    };
+    let seen = subset_simulation(smallest, dimensions, &settings).unwrap();
+    let points = design_points(&margins, &seen.failures, &coarse()).unwrap();
+    // What was found fails, and hardly nearer nothing does on the way there; no failure seen is nearer.
+    let nearest = points
+        .iter()
+        .map(|way| way.point.reliability_index)
+        .fold(f64::INFINITY, f64::min);
+    for way in &points {
+        let at = |share: f64| {
+            let scaled: Vec<f64> = way.point.point.iter().map(|u| share * u).collect();
+            smallest(&scaled).unwrap()
+        };
+        assert!(at(1.02) <= 0.0 && at(0.98) > 0.0, "{way:?}");
+    }
+    for failure in &seen.failures {
+        let distance = failure.iter().map(|u| u * u).sum::<f64>().sqrt();
+        assert!(distance > nearest - 0.02, "{distance} for {nearest}");
+    }
+    points
+}
+
+/// Four branches in one limit state have four design points, all three standard deviations away; the tangent
+/// planes there enclose a square, whose outside has the chance 1 - (1 - 2 Phi(-3))^2.
+#[test]
+fn four_branches_have_four_design_points() {
+    let branches = |u: &[f64]| {
+        let (sum, difference) = ((u[0] + u[1]) / 2f64.sqrt(), u[0] - u[1]);
+        let bowl = 3.0 + 0.1 * difference * difference - sum.abs();
+        let linear = 6.0 / 2f64.sqrt() - difference.abs();
+        [bowl, linear]
+    };
+    let one = |u: &[f64]| {
+        let [bowl, linear] = branches(u);
+        Ok(vec![Some(bowl.min(linear))])
+    };
+    let two = |u: &[f64]| Ok(branches(u).map(Some).to_vec());
+    let exact = 1.0 - (1.0 - 2.0 * standard_normal::exceedance(3.0)).powi(2);
+    for points in [searched(one, 2), searched(two, 2)] {
+        assert_eq!(points.len(), 4, "{points:?}");
+        for way in &points {
+            let point = &way.point;
+            assert!((point.reliability_index - 3.0).abs() < 2e-3, "{point:?}");
+            assert_eq!(point.doubt, 0.0);
+            let ends = [2.121_32; 2];
+            let near = |found: f64, end: f64| (found.abs() - end).abs() < 0.1;
+            assert!(
+                near(point.point[0], ends[0]) && near(point.point[1], ends[1]),
+                "{point:?}"
+            );
+        }
+        let all = first_order(&points);
+        assert!((all / exact - 1.0).abs() < 0.02, "{all} for {exact}");
+    }
+}
+
+/// Two planes 20 degrees apart, in margins of very different size: each has its point, and first order over both is the
+/// chance of lying beyond either, here by quadrature over the variate both share.
+#[test]
+fn two_planes_with_a_kink_between_them_settle() {
+    let angle = 20f64.to_radians();
+    let (first, second) = (3.0, 3.05);
+    let margins = |u: &[f64]| {
+        Ok(vec![
+            Some(first - u[0]),
+            Some(40.0 * (second - u[0] * angle.cos() - u[1] * angle.sin())),
+        ])
+    };
+    let points = searched(margins, 4);
+    assert_eq!(points.len(), 2, "{points:?}");
+    for (way, beta) in points.iter().zip([first, second]) {
+        assert!((way.point.reliability_index - beta).abs() < 1e-3, "{way:?}");
+    }
+    // P(neither) = integral of phi(x) Phi((second - x cos) / sin) for x < first.
+    let (from, pieces) = (-8.0, 20_000);
+    let width = (first - from) / f64::from(pieces);
+    let neither: f64 = (0..pieces)
+        .map(|piece| {
+            let x = from + width * (f64::from(piece) + 0.5);
+            let below = standard_normal::cumulative((second - x * angle.cos()) / angle.sin());
+            width * standard_normal::density(x) * below
+        })
+        .sum();
+    let all = first_order(&points);
+    assert!(
+        (all / (1.0 - neither) - 1.0).abs() < 0.01,
+        "{all} for {}",
+        1.0 - neither
+    );
+    let sum: f64 = points.iter().map(|way| way.point.probability).sum();
+    assert!(all < 0.95 * sum && all > points[0].point.probability);
+}
+
+/// A margin that jumps at its edge and is flat beyond has no slope there that would help, nor has one that is
+/// rough: distances along rays have. The same search by slopes alone finds nothing in the first.
+#[test]
+fn margins_that_jump_at_their_edge_settle_along_rays() {
+    let along = |u: &[f64]| (u[0] + 2.0 * u[1] - 0.5 * u[2]) / 5.25f64.sqrt();
+    let jumping = |u: &[f64]| {
+        let left = 3.2 - along(u) + 0.02 * (u[2] - 1.0).powi(2);
+        Ok::<_, Infallible>(if left > 0.0 { 0.5 + left } else { -1.0 })
+    };
+    let start = Some(vec![1.6, 3.2, 0.2]);
+    let by_slopes = design_point(jumping, 3, &DesignPointSettings { start, ..coarse() });
+    assert!(by_slopes.is_err(), "{by_slopes:?}");
+    let smooth = |u: &[f64]| Ok::<_, Infallible>(3.2 - along(u) + 0.02 * (u[2] - 1.0).powi(2));
+    let exact = design_point(smooth, 3, &DesignPointSettings::default()).unwrap();
+    let points = searched(|u| Ok(vec![Some(jumping(u)?)]), 3);
+    assert_eq!(points.len(), 1, "{points:?}");
+    let point = &points[0].point;
+    assert!(
+        (point.reliability_index - exact.reliability_index).abs() < 5e-3,
+        "{point:?} for {exact:?}"
+    );
+    assert_eq!(point.doubt, 0.0);
+    for (found, exact) in point.point.iter().zip(&exact.point) {
+        assert!((found - exact).abs() < 0.06, "{point:?}");
+    }
+}
+
+/// A valley with a sharp bottom holds the nearest failure on the bottom itself, (3.75, 0.5): the plane on either side has its own
+/// nearest point across it, so that slopes go to and fro.
+#[test]
+fn the_sharp_bottom_of_a_valley_is_found() {
+    let valley = |u: &[f64]| Ok(vec![Some(3.0 - 0.8 * u[0] + 0.6 * (u[1] - 0.5).abs())]);
+    let points = searched(valley, 5);
+    assert_eq!(points.len(), 1, "{points:?}");
+    let point = &points[0].point;
+    let exact = 3.75f64.hypot(0.5);
+    println!("{point:?} for {exact}");
+    let missed = point.reliability_index - exact;
+    assert!((-1e-3..0.02).contains(&missed), "{missed}: {point:?}");
+    assert!(missed < point.doubt + 1e-3, "{missed}: {point:?}");
+}
+
+/// Where noise leaves no slopes the point found still fails, lies next to the nearest, and what is missing is
+/// no more than what is said.
+#[test]
+fn what_roughness_leaves_open_is_said() {
+    let rough = |u: &[f64]| {
+        let noise = (5_000.0 * u[0]).sin() + (7_000.0 * u[1]).sin() * (3_000.0 * u[2]).cos();
+        Ok::<_, Infallible>(vec![Some(
+            3.0 - u.iter().sum::<f64>() / 3f64.sqrt() + 0.05 * noise,
+        )])
+    };
+    let settings = SubsetSettings::default();
+    let value = |u: &[f64]| rough(u).map(|margins| margins[0].unwrap());
+    let seen = subset_simulation(value, 3, &settings).unwrap();
+    let points = design_points(rough, &seen.failures, &coarse()).unwrap();
+    let point = &points[0].point;
+    println!("{point:?}");
+    assert!(rough(&point.point).unwrap()[0].unwrap() <= 0.0);
+    let missed = point.reliability_index - (3.0 - 0.1);
+    assert!((0.0..0.2).contains(&missed), "{point:?}");
+    assert!(point.doubt > 0.0 || missed < 0.15, "{point:?}");
+}
+
+/// A margin without a meaning fails nothing, and a failure that is none with more care is no start.
+#[test]
+fn searches_of_a_system_that_cannot_begin_say_so() {
+    let nothing = design_points(|_: &[f64]| -> Margins { Ok(vec![None]) }, &[], &coarse());
+    assert!(nothing.unwrap_err().contains("no failure was seen"));
+    let never = |_: &[f64]| -> Margins { Ok(vec![None, Some(1.0)]) };
+    let error = design_points(never, &[vec![3.0]], &coarse()).unwrap_err();
+    assert!(error.contains("with more care"), "{error}");
+    assert_eq!(first_order(&[]), 0.0);
+    // Where the usual values fail, the point is theirs and its index negative.
+    let always = |u: &[f64]| -> Margins { Ok(vec![Some(-1.0 - u[0])]) };
+    let points = design_points(always, &[vec![0.5]], &coarse()).unwrap();
+    assert!(
+        (points[0].point.reliability_index + 1.0).abs() < 1e-3,
+        "{points:?}"
+    );
 }

@@ -4,7 +4,7 @@ use serde_json::{Map, Value, json};
 
 use crate::statistics::subset_simulation::SubsetSettings;
 use crate::study::CriterionKind;
-use crate::study::rare::{Combination, RareFailure};
+use crate::study::rare::{Combination, RareFailure, Way};
 use crate::units::{Dimension, UnitSystem, format, format_percent, significant};
 
 use super::ReportError;
@@ -18,8 +18,16 @@ const WORTH_NAMING: f64 = 0.03;
 const PERCENT_FROM: f64 = 0.001;
 /// Chance from which plain draws tell more.
 const NOT_RARE: f64 = 0.02;
-/// Most inputs in the sentence.
+/// Most inputs in the sentence, and in that of a way that is not the likeliest.
 const MOST_NAMED: usize = 4;
+const FEW_NAMED: usize = 2;
+/// Most ways told beside the likeliest, and the share of the first-order chance from which one is worth telling.
+const MOST_WAYS: usize = 4;
+const WORTH_TELLING: f64 = 0.01;
+/// Distance from which it is told that a nearer failure may have been missed [standard deviations].
+const ROUGH: f64 = 0.02;
+/// Share of the failures seen from which ways stand for all.
+const NEARLY_ALL: f64 = 0.95;
 
 /// Everything a report of a rare failure shows.
 #[derive(Debug, Clone, Copy)]
@@ -129,6 +137,7 @@ pub fn text(report: RareReport<'_>, units: UnitSystem, detail: Detail) -> String
     if let Some(combination) = &report.found.combination {
         likeliest(&mut out, &report, combination, units);
     }
+    other_ways(&mut out, &report, units);
     check(&mut out, &report);
     heading(&mut out, "How to read this");
     let found = report.found;
@@ -163,7 +172,11 @@ fn likeliest(
     units: UnitSystem,
 ) {
     heading(out, "The likeliest way to fail");
-    bullet(out, "  ", &plain_words(report, combination, units));
+    bullet(
+        out,
+        "  ",
+        &plain_words(report, combination, units, MOST_NAMED),
+    );
     let shares = combination.shares();
     let mut order: Vec<usize> = (0..shares.len()).collect();
     let share = |input: usize| shares.get(input).copied().unwrap_or(0.0);
@@ -193,31 +206,43 @@ fn likeliest(
     columns(out, &rows);
 }
 
-/// "exit speed too low, with shared.soak 4.0 K colder than usual, ...".
+/// "exit speed too low, with shared.soak 4.0 K colder than usual, ...": at most `most` inputs, beside the choices.
 #[must_use]
 pub fn plain_words(
     report: &RareReport<'_>,
     combination: &Combination,
     units: UnitSystem,
+    most: usize,
 ) -> String {
     let fails = combination
         .criterion
         .and_then(|criterion| report.kinds.get(criterion))
         .map_or_else(|| "it fails".to_owned(), CriterionKind::failure);
     let shares = combination.shares();
-    let mut named: Vec<(f64, String)> = Vec::new();
-    for (place, input) in report.inputs.iter().enumerate() {
-        let share = shares.get(place).copied().unwrap_or(0.0);
-        let values = combination.values.get(place).zip(report.central.get(place));
-        if let Some((value, central)) = values
-            && share >= WORTH_NAMING
-        {
-            named.push((share, deviation(input, *value, *central, units)));
-        }
-    }
+    let words = |place: usize| {
+        let (value, central) = (combination.values.get(place)?, report.central.get(place)?);
+        Some(deviation(
+            report.inputs.get(place)?,
+            *value,
+            *central,
+            units,
+        ))
+    };
+    let mut named: Vec<(f64, usize)> = shares
+        .iter()
+        .enumerate()
+        .filter(|(_, share)| **share >= WORTH_NAMING)
+        .map(|(place, share)| (*share, place))
+        .collect();
     named.sort_by(|a, b| b.0.total_cmp(&a.0));
-    named.truncate(MOST_NAMED);
-    let what: Vec<String> = named.into_iter().map(|(_, words)| words).collect();
+    named.truncate(most);
+    let choices = combination.held.iter().copied();
+    let what: Vec<String> = named
+        .into_iter()
+        .map(|(_, place)| place)
+        .chain(choices)
+        .filter_map(words)
+        .collect();
     if what.is_empty() {
         return format!("{fails}, next to the usual values");
     }
@@ -226,6 +251,27 @@ pub fn plain_words(
         what.join(", "),
         significant(combination.distance)
     )
+}
+
+/// The ways to fail that are not the likeliest, each with its first-order chance.
+fn other_ways(out: &mut String, report: &RareReport<'_>, units: UnitSystem) {
+    let Ok(found) = &report.found.ways else {
+        return;
+    };
+    let worth = |way: &&Way| way.probability() >= WORTH_TELLING * found.probability;
+    let others: Vec<&Way> = found.ways.iter().skip(1).filter(worth).collect();
+    if others.is_empty() {
+        return;
+    }
+    heading(out, "Other ways to fail, by first order");
+    for way in others.into_iter().take(MOST_WAYS) {
+        let words = plain_words(report, &way.combination, units, FEW_NAMED);
+        bullet(
+            out,
+            "  - ",
+            &format!("{}: {words}", rare(way.probability())),
+        );
+    }
 }
 
 /// "shared.soak 4.0 K colder than usual (1.0 degC)".
@@ -259,34 +305,60 @@ fn deviation(input: &InputName, value: f64, central: f64, units: UnitSystem) -> 
 
 fn check(out: &mut String, report: &RareReport<'_>) {
     let found = report.found;
-    heading(out, "Cross-check by the design point");
-    match &found.design_point {
-        Ok(point) => {
-            let first_order = rare(point.probability);
-            let verdict = if point.probability >= found.low && point.probability <= found.high {
-                "inside the interval: one way to fail and a nearly flat edge explain it"
-            } else if point.probability < found.low {
-                "below the interval: there are other ways to fail, or the edge bends towards the \
-                 usual values"
-            } else {
-                "above the interval: the edge bends away from the usual values"
-            };
-            bullet(
-                out,
-                "  ",
-                &format!(
-                    "Reliability index {}: first order says {first_order}, {verdict}.",
-                    significant(point.reliability_index)
-                ),
+    heading(out, "Cross-check by design points");
+    let (ways, first) = match &found.ways {
+        Ok(ways) => match ways.ways.first() {
+            Some(first) => (ways, first),
+            None => return,
+        },
+        Err(reason) => {
+            let none = format!(
+                "None: {reason}. The combination above is the likeliest failure that was seen."
             );
+            return bullet(out, "  ", &none);
         }
-        Err(reason) => bullet(
+    };
+    let verdict = if ways.probability >= found.low && ways.probability <= found.high {
+        "inside the interval: nearly flat edges explain it"
+    } else if ways.probability < found.low {
+        "below the interval: edges bend towards the usual values, or there are other ways to fail"
+    } else {
+        "above the interval: edges bend away from the usual values"
+    };
+    let index = significant(first.reliability_index());
+    let all = rare(ways.probability);
+    bullet(
+        out,
+        "  ",
+        &match ways.ways.len() {
+            1 => format!("Reliability index {index}: first order says {all}, {verdict}."),
+            several => format!(
+                "Reliability index {index} of the likeliest way, {}; first order over {several} ways says {all}, \
+                 {verdict}.",
+                rare(first.probability())
+            ),
+        },
+    );
+    if first.point.doubt > ROUGH {
+        bullet(
             out,
             "  ",
             &format!(
-                "None: {reason}. The combination above is the likeliest failure that was seen."
+                "The edge is rough there: the search ended with nothing nearer found, and slopes would have a \
+                 failure up to {} standard deviations nearer.",
+                significant(first.point.doubt)
             ),
-        ),
+        );
+    }
+    if ways.looked_into < NEARLY_ALL {
+        bullet(
+            out,
+            "  ",
+            &format!(
+                "Choices with {} of the failures seen were not looked into: first order is too low by about as much.",
+                percent(1.0 - ways.looked_into, 0.005)
+            ),
+        );
     }
 }
 
@@ -309,6 +381,20 @@ pub fn document(report: RareReport<'_>) -> Result<String, ReportError> {
             .map(|(input, value)| (input.path.clone(), json!(value)))
             .collect()
     };
+    let way = |way: &Way| {
+        let there = &way.combination;
+        json!({
+            "words": plain_words(&report, there, UnitSystem::Metric, MOST_NAMED),
+            "criterion": there.criterion.and_then(|c| report.kinds.get(c)).map(CriterionKind::name),
+            "chance_of_choices": way.chance_of_choices,
+            "reliability_index": way.reliability_index(),
+            "distance": there.distance,
+            "doubt": way.point.doubt,
+            "first_order_probability": way.probability(),
+            "inputs": values(&there.values),
+            "standard_deviations": values(&there.normals),
+        })
+    };
     let document = json!({
         "design": report.name,
         "verdict": verdict,
@@ -325,14 +411,14 @@ pub fn document(report: RareReport<'_>) -> Result<String, ReportError> {
         "repeats": found.runs,
         "discharges": found.evaluations,
         "not_computed_share": found.not_computed_share,
-        "design_point": found.design_point.as_ref().ok().map(|point| json!({
-            "reliability_index": point.reliability_index,
-            "first_order_probability": point.probability,
-            "direction": values(&point.direction),
+        "first_order": found.ways.as_ref().ok().map(|ways| json!({
+            "probability": ways.probability,
+            "share_of_failures_looked_into": ways.looked_into,
+            "ways": ways.ways.iter().map(way).collect::<Vec<_>>(),
         })),
-        "design_point_error": found.design_point.as_ref().err(),
+        "first_order_error": found.ways.as_ref().err(),
         "likeliest_failure": found.combination.as_ref().map(|there| json!({
-            "words": plain_words(&report, there, UnitSystem::Metric),
+            "words": plain_words(&report, there, UnitSystem::Metric, MOST_NAMED),
             "criterion": there.criterion.and_then(|c| report.kinds.get(c)).map(CriterionKind::name),
             "distance": there.distance,
             "smallest_margin": there.margin,

@@ -113,6 +113,11 @@ impl GaussianCopula {
         }
     }
 
+    /// Positions of the correlated draws, ascending.
+    pub fn members(&self) -> &[usize] {
+        &self.members
+    }
+
     /// Whether there is nothing to correlate.
     pub fn is_independent(&self) -> bool {
         self.members.is_empty()

@@ -5,7 +5,9 @@
 //! Symbols: g limit state (failure where it is 0 or less), u independent standard normal.
 //! Source: Hasofer & Lind 1974; Rackwitz & Fiessler 1978 (Comput. Struct. 9, 489); line
 //! search on m(u) = |u|^2/2 + c |g(u)| by Zhang & Der Kiureghian 1995 ("Two improved
-//! algorithms for reliability analysis"), which converges from any start on smooth g.
+//! algorithms for reliability analysis"), which converges from any start on smooth g. Along the
+//! surface the step is that of Barzilai & Borwein 1988 (IMA J. Numer. Anal. 8, 141): where the surface bends
+//! more than a sphere around the origin, whole steps go to and fro.
 //! Assumption: one design point matters; with several (or a curved surface) P is off, and
 //! sampling must confirm it. Finds a local design point: the start decides which.
 
@@ -46,6 +48,8 @@ pub struct DesignPoint {
     pub point: Vec<f64>,
     /// Distance from the origin, negative if the origin itself fails.
     pub reliability_index: f64,
+    /// By how much a nearer point may have been missed, in standard deviations; 0 where the search settled.
+    pub doubt: f64,
     /// Unit vector towards failure; its squares are the importance of each input.
     pub direction: Vec<f64>,
     /// First-order probability of failure, Phi(-beta).
@@ -192,6 +196,8 @@ where
     };
     let mut value = counted.value(&u)?;
     let mut misalignment = f64::INFINITY;
+    // The last point and how far off its projection on the gradient it was.
+    let mut before: Option<(Vec<f64>, Vec<f64>)> = None;
     for iteration in 0..settings.iterations {
         let gradient = counted.gradient(&u, h)?;
         let slope = dot(&gradient, &gradient).sqrt();
@@ -200,24 +206,29 @@ where
         }
         // Nearest point to the origin of the plane tangent here, and the way to it.
         let along = (dot(&gradient, &u) - value) / (slope * slope);
+        let direction: Vec<f64> = gradient.iter().map(|g| -g / slope).collect();
+        let beta = dot(&direction, &u);
+        let aside: Vec<f64> = u
+            .iter()
+            .zip(&direction)
+            .map(|(u, a)| u - beta * a)
+            .collect();
+        misalignment = dot(&aside, &aside).sqrt();
+        let share = before
+            .as_ref()
+            .map_or(1.0, |(point, off)| share_aside(&u, &aside, point, off));
         let step: Vec<f64> = gradient
             .iter()
             .zip(&u)
-            .map(|(g, u)| along * g - u)
+            .zip(&aside)
+            .map(|((g, u), aside)| along * g - u + (1.0 - share) * aside)
             .collect();
-        let direction: Vec<f64> = gradient.iter().map(|g| -g / slope).collect();
-        let beta = dot(&direction, &u);
-        misalignment = u
-            .iter()
-            .zip(&direction)
-            .map(|(u, a)| (u - beta * a).powi(2))
-            .sum::<f64>()
-            .sqrt();
         // |g|/slope is the distance to the surface, in standard deviations
         if value.abs() <= settings.tolerance * slope && misalignment <= settings.tolerance {
             return Ok(DesignPoint {
                 point: u,
                 reliability_index: beta,
+                doubt: 0.0,
                 direction,
                 probability: standard_normal::exceedance(beta),
                 iterations: iteration,
@@ -229,6 +240,7 @@ where
         let here = merit(&u, value);
         let descent = dot(&u, &step) + penalty * value.signum() * dot(&gradient, &step);
         let mut length = 1.0;
+        before = Some((u.clone(), aside));
         loop {
             let trial: Vec<f64> = u.iter().zip(&step).map(|(u, d)| u + length * d).collect();
             let trial_value = counted.value(&trial);
@@ -253,6 +265,20 @@ where
     })
 }
 
+/// Share of the way along the surface to go: what the last step says, 1 where it says nothing.
+fn share_aside(u: &[f64], aside: &[f64], u_before: &[f64], aside_before: &[f64]) -> f64 {
+    let (mut both, mut square) = (0.0, 0.0);
+    for ((u, v), (a, b)) in u.iter().zip(u_before).zip(aside.iter().zip(aside_before)) {
+        both += (u - v) * (a - b);
+        square += (a - b).powi(2);
+    }
+    if both > 0.0 && square > 0.0 {
+        (both / square).clamp(0.05, 3.0)
+    } else {
+        1.0
+    }
+}
+
 /// Weight c of |g| in the merit function: above |u|/|grad g|, and such that the step goes
 /// down (Zhang & Der Kiureghian 1995, eqs. 10-11).
 fn penalty(u: &[f64], step: &[f64], value: f64, slope: f64) -> f64 {
@@ -265,6 +291,6 @@ fn penalty(u: &[f64], step: &[f64], value: f64, slope: f64) -> f64 {
     }
 }
 
-fn dot(a: &[f64], b: &[f64]) -> f64 {
+pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(a, b)| a * b).sum()
 }

@@ -10,7 +10,7 @@
 //! * [`interval`], [`percentile`], [`demonstration`]: what n trials entitle one to say;
 //! * [`running`], [`histogram`]: moments and pictures of a stream of results;
 //! * [`sensitivity`], [`separation`]: which inputs drive an output, or a failure;
-//! * [`subset_simulation`], [`design_point`]: failures too rare for plain draws.
+//! * [`subset_simulation`], [`design_point`], [`series_system`]: failures too rare for plain draws.
 //!
 //! ```
 //! use coldkick::statistics::{Distribution, QuantileFunction, Sampler, SamplingMethod, interval};
@@ -43,9 +43,11 @@ pub mod percentile;
 mod permutation;
 mod probability;
 pub mod quantile_function;
+mod ray_search;
 pub mod running;
 pub mod sensitivity;
 pub mod separation;
+pub mod series_system;
 pub mod standard_normal;
 pub mod stream;
 mod subset_chain;

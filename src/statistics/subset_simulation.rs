@@ -120,9 +120,17 @@ pub struct SubsetEstimate<E> {
     pub failed_evaluations: Vec<FailedEvaluation<E>>,
     /// Part of the failing samples of the last levels that could not be evaluated.
     pub failed_share: f64,
-    /// The failing sample nearest to the origin, the likeliest of those seen: a start for
-    /// the search of the design point. Only points with a value count.
-    pub likeliest_failure: Option<Vec<f64>>,
+    /// The failing samples of the last levels, nearest to the origin first: starts for the search
+    /// of design points. Only points with a value count; none is there twice.
+    pub failures: Vec<Vec<f64>>,
+}
+
+impl<E> SubsetEstimate<E> {
+    /// The failing sample nearest to the origin, the likeliest of those seen.
+    #[must_use]
+    pub fn likeliest_failure(&self) -> Option<&[f64]> {
+        self.failures.first().map(Vec::as_slice)
+    }
 }
 
 /// One run and what is gathered from it.
@@ -133,7 +141,7 @@ struct Run<E> {
     failing: usize,
     failing_without_value: usize,
     first_level: (u64, u64),
-    likeliest: Option<Sample>,
+    failures: Vec<Vec<f64>>,
 }
 
 /// Estimates P(g <= 0) for `dimensions` independent standard normal inputs.
@@ -226,7 +234,7 @@ where
         failing: 0,
         failing_without_value: 0,
         first_level: (0, samples as u64),
-        likeliest: None,
+        failures: Vec::new(),
     };
     let mut variation = 0.0;
     let mut spread = 0.6;
@@ -268,20 +276,11 @@ where
         }
         if reached || stalled || result.summary.probability < settings.least_probability {
             result.failing = failing;
-            for sample in level
-                .chains
-                .iter()
-                .flatten()
-                .filter(|sample| sample.response <= 0.0)
-            {
+            for sample in level.chains.into_iter().flatten() {
                 if sample.response == f64::NEG_INFINITY {
                     result.failing_without_value += 1;
-                } else if result
-                    .likeliest
-                    .as_ref()
-                    .is_none_or(|best| radius(sample) < radius(best))
-                {
-                    result.likeliest = Some(sample.clone());
+                } else if sample.response <= 0.0 {
+                    result.failures.push(sample.point);
                 }
             }
             result.summary.coefficient_of_variation = variation.sqrt();
@@ -327,8 +326,8 @@ fn open_threshold(responses: &[f64], wanted: usize) -> (f64, usize) {
     (above, count(above))
 }
 
-fn radius(sample: &Sample) -> f64 {
-    sample.point.iter().map(|u| u * u).sum()
+fn radius(point: &[f64]) -> f64 {
+    point.iter().map(|u| u * u).sum()
 }
 
 /// Squared coefficient of variation of a level's probability p: (1-p)/(pN) (1 + gamma),
@@ -416,20 +415,17 @@ fn combine<E>(
         evaluations: runs.iter().map(|run| run.evaluations).sum(),
         failed_evaluations: Vec::new(),
         failed_share: without as f64 / failing.max(1) as f64,
-        likeliest_failure: None,
+        failures: Vec::new(),
     };
-    let mut best: Option<Sample> = None;
     for run in runs {
         estimate.runs.push(run.summary);
         estimate.failed_evaluations.extend(run.failed);
-        if let Some(sample) = run.likeliest
-            && best
-                .as_ref()
-                .is_none_or(|best| radius(&sample) < radius(best))
-        {
-            best = Some(sample);
-        }
+        estimate.failures.extend(run.failures);
     }
-    estimate.likeliest_failure = best.map(|sample| sample.point);
+    estimate
+        .failures
+        .sort_by(|a, b| radius(a).total_cmp(&radius(b)));
+    // A chain that stays where it is has the same point many times.
+    estimate.failures.dedup();
     Ok(estimate)
 }

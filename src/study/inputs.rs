@@ -62,6 +62,20 @@ impl Inputs {
         &self.distributions
     }
 
+    /// Positions of the inputs that jump between isolated values (choices, measured values) and go
+    /// together with no other, ascending.
+    #[must_use]
+    pub fn jumping(&self) -> Vec<usize> {
+        (0..self.len())
+            .filter(|input| {
+                self.distributions
+                    .get(*input)
+                    .is_some_and(Distribution::is_discrete)
+                    && !self.copula.members().contains(input)
+            })
+            .collect()
+    }
+
     /// Whether any two of them go together.
     #[must_use]
     pub fn are_correlated(&self) -> bool {
