@@ -264,7 +264,7 @@ fn found(cause: &str) -> Option<bool> {
 }
 
 /// Ten faults and none, one record each: the true cause comes first in all.
-/// Six of the ten 90 % intervals hold the truth (nine are to be expected); the other four miss it by at most 3 %.
+/// Nine of the ten 90 % intervals hold the truth, as many as are to be expected.
 #[test]
 fn faults_in_records_of_the_second_program_are_named() {
     let held = truths()
@@ -273,5 +273,6 @@ fn faults_in_records_of_the_second_program_are_named() {
         .collect::<Vec<_>>();
     assert_eq!(held.len(), 10);
     let inside = held.iter().filter(|held| **held).count();
-    assert!(inside >= 6, "{inside} of {}", held.len());
+    // Seven or more have a chance of 99 % where the intervals are honest.
+    assert!(inside >= 7, "{inside} of {}", held.len());
 }

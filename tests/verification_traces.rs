@@ -292,16 +292,22 @@ fn columns_can_be_told() {
     );
 }
 
-/// A pulse at a given rate with noise, a spike, a dropout and, if asked, an end stop.
-fn pulse(rate: f64, stop: f64) -> Trace {
-    let count = (2.0 * rate) as usize;
+/// Noise one wide, of equal chance, the same each time (a linear congruential generator with the factor of Knuth 1998, The
+/// Art of Computer Programming 2, 3.3.4).
+fn noise() -> impl FnMut() -> f64 {
     let mut state = 1_u64;
-    let mut noise = || {
+    move || {
         state = state
             .wrapping_mul(6_364_136_223_846_793_005)
             .wrapping_add(1);
         (state >> 33) as f64 / f64::from(1_u32 << 31) - 0.5
-    };
+    }
+}
+
+/// A pulse at a given rate with noise, a spike, a dropout and, if asked, an end stop.
+fn pulse(rate: f64, stop: f64) -> Trace {
+    let count = (2.0 * rate) as usize;
+    let mut noise = noise();
     let mut text = String::from("t [s],bay [kPa]\n");
     for i in 0..count {
         let t = i as f64 / rate;
@@ -356,13 +362,7 @@ fn reduction_keeps_the_peak_and_the_noise() {
 /// Two thousand samples a second of a bay that fills to 30 kPa and is emptied within a sample at 0.6 s, with noise a
 /// hundredth as large; `damage` acts on each sample.
 fn shot_at_2_khz(damage: impl Fn(usize, f64) -> f64) -> Trace {
-    let mut state = 1_u64;
-    let mut noise = || {
-        state = state
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1);
-        (state >> 33) as f64 / f64::from(1_u32 << 31) - 0.5
-    };
+    let mut noise = noise();
     let mut text = String::from("t [s],bay [kPa]\n");
     for i in 0..2000 {
         let p = match i {

@@ -112,16 +112,15 @@ pub fn run(arguments: &DiagnoseArguments) -> Result<Verdict, Failure> {
         draws::check_trials(arguments.trials)?;
     }
     let design = load::design(&arguments.design, &common.changes)?;
-    let flying;
-    let flight = match &arguments.flight {
+    let other = match &arguments.flight {
         Some(path) => {
             let flight = load::design(path, &ChangeOptions::default())?;
             same_names(path, &design, &flight)?;
-            flying = flight;
-            &flying
+            Some(flight)
         }
-        None => &design,
+        None => None,
     };
+    let flight = other.as_ref().unwrap_or(&design);
     let (nominal, criteria) = load::central(&design)?;
     let settings = settings(arguments, &nominal)?;
     let options = TraceOptions {

@@ -34,12 +34,17 @@ fn quoted(word: &str) -> String {
     format!("'{}'", word.replace('\'', r"'\''"))
 }
 
+/// The command that shows a shot of the design that was given.
+fn shot_of(arguments: &OddsArguments) -> String {
+    match &arguments.design {
+        Some(path) => format!("coldkick shot {}", quoted(&path.display().to_string())),
+        None => "coldkick shot DESIGN".to_owned(),
+    }
+}
+
 /// The command that shows one trial again.
 fn replay(arguments: &OddsArguments, trials: u64) -> String {
-    let mut command = String::from("coldkick shot");
-    if let Some(design) = &arguments.design {
-        command += &format!(" {}", quoted(&design.display().to_string()));
-    }
+    let mut command = shot_of(arguments);
     for change in &arguments.common.changes.set {
         command += &format!(" --set {}", quoted(change));
     }
@@ -87,15 +92,13 @@ pub(super) fn merged(
     let (header, tally) = merge(&arguments.merge)?;
     let answer = Answer {
         wanted,
-        replay: match &arguments.design {
-            Some(path) => format!("coldkick shot {}", quoted(&path.display().to_string())),
-            None => "coldkick shot DESIGN".to_owned(),
-        } + &format!(
-            " --seed {} --sampler {} --trials {}",
-            header.seed,
-            SamplerName::of(header.sampler),
-            header.trials
-        ),
+        replay: shot_of(arguments)
+            + &format!(
+                " --seed {} --sampler {} --trials {}",
+                header.seed,
+                SamplerName::of(header.sampler),
+                header.trials
+            ),
         seed: header.seed,
         method: header.sampler,
         replicates: header.replicates,

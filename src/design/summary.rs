@@ -1,5 +1,6 @@
 //! What a design means before anything moves: the numbers `check` prints.
 
+use crate::design::Design;
 use crate::design::error::Problem;
 use crate::flow::discharge_flux;
 use crate::flow::perfect_gas::critical_flow_function;
@@ -115,6 +116,26 @@ pub struct LeakBalance {
     pub balance_pressure: f64,
     /// Effective leak area at which that pressure only just moves the nose [m2].
     pub largest_leak_area: f64,
+}
+
+/// Whether one friction in a thousand or more may be drawn on the wrong side of the other.
+#[must_use]
+pub fn friction_may_cross(design: &Design) -> bool {
+    let Ok((system, _)) = design.system(&design.central()) else {
+        return false;
+    };
+    let Some((nose, _)) = &system.nose else {
+        return false;
+    };
+    let drawn = |path: &str, probability: f64| {
+        let input = design.inputs().iter().find(|input| input.path == path)?;
+        Some(input.distribution.quantile(probability))
+    };
+    let sliding = drawn("nose.kinetic_friction", 0.999);
+    let sticking = drawn("nose.static_friction", 0.001);
+    // What is not given is the same draw as the other.
+    let own = sliding.is_some() || nose.kinetic_friction < nose.static_friction;
+    own && sliding.unwrap_or(nose.kinetic_friction) > sticking.unwrap_or(nose.static_friction)
 }
 
 /// Sums up a system before anything moves.

@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use crate::design::Design;
 use crate::design::sizing::Plan;
-use crate::design::summary::{ChargeSummary, NoseSummary, Summary};
+use crate::design::summary::{ChargeSummary, NoseSummary, Summary, friction_may_cross};
 use crate::study::HeldNose;
 use crate::units::{
     UnitSystem, format, format_area, format_force, format_length, format_mass, format_pressure,
@@ -79,25 +79,6 @@ pub fn text(meaning: Meaning<'_>, units: UnitSystem, brief: bool) -> String {
 /// What is made of draws of the two frictions that cross.
 const CROSSING_FRICTION: &str = "Where trials draw `kinetic_friction` above `static_friction`, sliding holds as much as \
                                  sticking does, not more: the lower of the two counts as both.";
-
-/// Whether one friction in a thousand or more may be drawn on the wrong side of the other.
-fn friction_may_cross(design: &Design) -> bool {
-    let Ok((system, _)) = design.system(&design.central()) else {
-        return false;
-    };
-    let Some((nose, _)) = &system.nose else {
-        return false;
-    };
-    let drawn = |path: &str, probability: f64| {
-        let input = design.inputs().iter().find(|input| input.path == path)?;
-        Some(input.distribution.quantile(probability))
-    };
-    let sliding = drawn("nose.kinetic_friction", 0.999);
-    let sticking = drawn("nose.static_friction", 0.001);
-    // What is not given is the same draw as the other.
-    let own = sliding.is_some() || nose.kinetic_friction < nose.static_friction;
-    own && sliding.unwrap_or(nose.kinetic_friction) > sticking.unwrap_or(nose.static_friction)
-}
 
 fn left_open(plan: &Plan, units: UnitSystem) -> Vec<Vec<String>> {
     let choices = plan.choices.iter().map(|choice| {

@@ -212,6 +212,25 @@ where
     })
 }
 
+/// Failures with the same values of the inputs `held`: the most frequent combinations, the most frequent first.
+fn combinations<'f>(
+    inputs: &Inputs,
+    held: &[usize],
+    failures: &'f [Vec<f64>],
+) -> Vec<Vec<&'f Vec<f64>>> {
+    let mut groups: BTreeMap<Vec<u64>, Vec<&Vec<f64>>> = BTreeMap::new();
+    for failure in failures {
+        let values = inputs.at_normal(failure);
+        let choices = pick(&values, held).iter().map(|v| v.to_bits()).collect();
+        groups.entry(choices).or_default().push(failure);
+    }
+    let mut groups: Vec<Vec<&Vec<f64>>> = groups.into_values().collect();
+    groups.sort_by_key(|group| std::cmp::Reverse(group.len()));
+    groups.truncate(COMBINATIONS);
+    groups.retain(|group| group.len() as f64 >= FEW * failures.len() as f64);
+    groups
+}
+
 /// The ways to fail that `failures` lead to, nearest first, each combination of choices by itself.
 fn ways<E, G>(
     inputs: &Inputs,
@@ -230,16 +249,6 @@ where
     if free.is_empty() {
         return Err("every uncertain value is a choice".to_owned());
     }
-    let mut groups: BTreeMap<Vec<u64>, Vec<&Vec<f64>>> = BTreeMap::new();
-    for failure in failures {
-        let values = inputs.at_normal(failure);
-        let choices = pick(&values, &held).iter().map(|v| v.to_bits()).collect();
-        groups.entry(choices).or_default().push(failure);
-    }
-    let mut groups: Vec<Vec<&Vec<f64>>> = groups.into_values().collect();
-    groups.sort_by_key(|group| std::cmp::Reverse(group.len()));
-    groups.truncate(COMBINATIONS);
-    groups.retain(|group| group.len() as f64 >= FEW * failures.len() as f64);
     let settings = DesignPointSettings {
         difference: DIFFERENCE,
         tolerance: TOLERANCE,
@@ -252,7 +261,7 @@ where
         looked_into: 0.0,
     };
     let mut reason = "no failure was seen to start the search from".to_owned();
-    for group in groups {
+    for group in combinations(inputs, &held, failures) {
         let Some(pattern) = group.first() else {
             continue;
         };
@@ -276,13 +285,11 @@ where
             }
         };
         let values = inputs.at_normal(pattern);
-        let chance_of_choices = held
-            .iter()
-            .filter_map(|input| {
-                let distribution = inputs.distributions().get(*input)?;
-                Some(distribution.density(*values.get(*input)?))
-            })
-            .product::<f64>();
+        let chance = |input: &usize| {
+            let distribution = inputs.distributions().get(*input)?;
+            Some(distribution.density(*values.get(*input)?))
+        };
+        let chance_of_choices: f64 = held.iter().filter_map(chance).product();
         all.looked_into += group.len() as f64 / failures.len() as f64;
         all.probability += chance_of_choices * first_order(&points);
         all.ways.extend(points.into_iter().filter_map(|found| {

@@ -25,8 +25,8 @@ pub mod state;
 pub mod surface;
 
 use crate::units::number;
-pub use coexistence::{Coexistence, Line, LinePhase};
 
+pub use coexistence::{Coexistence, Line, LinePhase};
 pub use helmholtz::FluidPoint;
 pub use solid::SolidPoint;
 pub use state::{Phase, State};

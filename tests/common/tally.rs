@@ -122,8 +122,12 @@ impl Tally {
             line += &format!(" {label} {:.3},", explanation.probability);
         }
         line += &format!(
-            " none {:.3}, p {:.3}, inflation {:.2}, {} runs, {seconds:.2} s",
-            answer.none, answer.goodness.p_value, answer.inflation, answer.evaluations
+            " none {:.3}, p {:.3}, surprise {:.1}, inflation {:.2}, {} runs, {seconds:.2} s",
+            answer.none,
+            answer.goodness.p_value,
+            first.surprise,
+            answer.inflation,
+            answer.evaluations
         );
         if let Some(shows) = case.shows {
             line += &format!("; shows by {shows:.1} after {} that do not", case.hidden);

@@ -23,6 +23,8 @@ const FARTHEST: f64 = 0.4;
 /// is made once more with another step.
 const MISSED: f64 = 3.0;
 const UNKNOWN_MISSED: f64 = 8.0;
+/// Change of all residuals together that is none [1].
+const NOTHING: f64 = 1e-3;
 /// Effect of a direction on all residuals together, clocks and sensors following, below which what is known
 /// of it is good enough [1].
 const NEGLIGIBLE: f64 = 0.3;
@@ -215,9 +217,11 @@ impl Problem<'_, '_> {
             }
             let change = self.change(settled, &moved)?;
             let made = dot(&change, &change).sqrt();
-            let wanted = (size * probe.expected / made.max(1e-9)).clamp(SHORTEST, LONGEST);
+            // What was expected to do little at the longest step may do more.
+            let wanted = size * probe.expected.max(CHANGE) / made.max(1e-9);
+            let wanted = wanted.clamp(SHORTEST, LONGEST);
             let fits = (1.0 / probe.missed..=probe.missed).contains(&(wanted / size));
-            if fits || !again {
+            if fits || made < NOTHING || !again {
                 return Some(Difference { size, step, change });
             }
             size = wanted;

@@ -8,7 +8,7 @@ use super::evidence::{Goodness, UNEXPLAINED};
 use super::fit::{Effort, End, Fit, fit};
 use super::parameter::Role;
 use super::problem::Problem;
-use super::starts::{Known, Start, drawn_starts, ranked_starts};
+use super::starts::{Known, Start, drawn_starts, moved_starts, ranked_starts};
 
 /// A first look with what is known of other causes, a closer one with sensitivities of its own, and the last
 /// one.
@@ -115,8 +115,9 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
         }
     }
 
-    /// Fits from a start and keeps the better fit.
-    fn pursue(&mut self, start: &Start, effort: Effort) {
+    /// Fits from a start and keeps the better fit; says whether both cost the same.
+    fn pursue(&mut self, start: &Start, effort: Effort) -> bool {
+        let before = self.cost();
         let slopes = start.slopes.clone();
         let mut found = fit(&self.problem, &start.settled, slopes, effort);
         // One that was cut short not far above may yet come to less.
@@ -127,7 +128,10 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
             let longer = closer(effort.wanted);
             found = short.continued(&self.problem, longer).or(found);
         }
+        let same = |found: &Fit| (found.cost() - before).abs() < WORTH;
+        let same = found.as_ref().is_some_and(same);
         self.keep(found);
+        same
     }
 
     /// The same cause with another choice of the discrete values, from where this one ended.
@@ -175,8 +179,9 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
     }
 
     /// Goes on as if the noise were as large as the residuals, and from there with the noise as it is: what holds a
-    /// fit in a wrong valley is weak then, and the design moves back to what is expected of it. Once for each fit.
-    pub fn loosen(&mut self) {
+    /// fit in a wrong valley is weak then, and the design moves back to what is expected of it, as long as it
+    /// may come near the `wanted` cost. Once for each fit.
+    pub fn loosen(&mut self, wanted: f64) {
         let Some((old, goodness)) = self.fit.as_ref().zip(self.goodness()) else {
             return;
         };
@@ -190,7 +195,7 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
         let found = loosened.continued(&loose, CLOSER).and_then(|moved| {
             let settled = self.problem.settled_afresh(&moved.z, &[]).ok()?;
             let slopes = moved.with_noise(share).slopes;
-            fit(&self.problem, &settled, Some(slopes), CLOSER)
+            fit(&self.problem, &settled, Some(slopes), closer_to(wanted))
         });
         self.keep(found);
         self.loosened = self.fit.as_ref().map(Fit::cost);
@@ -204,6 +209,17 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
         let mut starts = drawn_starts(&self.problem, &known);
         starts.retain(|start| start.expected < share * cost);
         for start in starts.iter().take(most) {
+            self.pursue(start, closer_to(wanted));
+        }
+    }
+
+    /// Begins again with one value moved at a time: the best few that promise less, as long as they may come near the
+    /// `wanted` cost.
+    pub fn step_aside(&mut self, wanted: f64) {
+        let Some(known) = self.known() else { return };
+        let mut starts = moved_starts(&self.problem, &known);
+        starts.retain(|start| start.expected < self.cost() - WORTH);
+        for start in starts.iter().take(OF_A_LOOK) {
             self.pursue(start, closer_to(wanted));
         }
     }
@@ -267,14 +283,15 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
         late.is_some_and(|late| late.abs() > OUT_OF_TIME)
     }
 
-    /// Looks along the freed value again from designs of another explanation, and where `own` from where
-    /// the fit ended, and follows what promises to cost less, and of the starts that promise to come near the
-    /// `wanted` cost a few. A nose that stays on explains most of a record in which it leaves late, and from there a
-    /// fit does not see the other side of the cliff; nor does a design that is far from the right one.
+    /// Looks along the freed value again from designs of another explanation, and where `own` from where the fit ended.
+    /// Follows the best start if it promises to cost less than the fit and no more than `at_most`, and a few further ones
+    /// that promise to come near the `wanted` cost. A nose that stays on explains most of a record in which it leaves
+    /// late, and from there a fit does not see the other side of the cliff; nor does a design far from the right one.
     pub fn scan_again(
         &mut self,
         own: bool,
         wanted: f64,
+        at_most: f64,
         lender: &Problem<'_, '_>,
         others: &[&Known],
     ) {
@@ -290,12 +307,19 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
         starts.sort_by(|a, b| b.expected.total_cmp(&a.expected));
         for look in 0..OF_A_LOOK {
             let Some(start) = starts.pop() else { return };
-            let near = look == 0 || start.expected < wanted + WITHIN_REACH;
-            if start.expected > self.cost() - WORTH || !near {
+            let reach = if look == 0 {
+                at_most
+            } else {
+                wanted + WITHIN_REACH
+            };
+            if start.expected > reach.min(self.cost() - WORTH) {
                 return;
             }
             starts.retain(|other| start.apart_from(other));
-            self.pursue(&start.completed(&self.problem), closer_to(wanted));
+            // Two ways to the same place: the others would lead there too.
+            if self.pursue(&start.completed(&self.problem), closer_to(wanted)) {
+                return;
+            }
         }
     }
 

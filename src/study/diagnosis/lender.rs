@@ -9,13 +9,21 @@ use super::hypothesis::{Hypothesis, closer_to};
 use super::parameter::Role;
 use super::problem::Problem;
 use super::ranking::{
-    BORROWS, IN_THE_RUNNING, best_of, explained, explains, in_turns, most_likely,
+    BORROWS, TOGETHER, best_of, easily_explained, explained, explains, in_turns, most_likely,
 };
 use super::starts::{Known, ranked_starts};
 use super::{DiagnosisSettings, STRAINED};
 
 /// Fall of the cost by which an explanation is another one to look from.
 const MUCH_BETTER: f64 = 10.0;
+/// Logarithm of the evidence behind the best within which an explanation is another one to look from.
+const NEXT: f64 = 6.0;
+/// Factor on its cost beyond which no start that promises so much has come near to an easy explanation.
+const FAR: f64 = 10.0;
+/// Cost of the design as it is above an easy explanation, at most, for others to begin from it.
+const NOT_FAR: f64 = 100.0;
+/// Cost above that of the design as it is at which a fault is in a wrong valley.
+const WRONG_VALLEY: f64 = 3.0;
 /// Cost above that of a second explanation from which a fit is tried again.
 const MUCH_WORSE: f64 = 30.0;
 
@@ -93,7 +101,7 @@ pub fn next_lender<'m, 'a>(
     let mut ranked: Vec<&Hypothesis<'m, 'a>> = hypotheses.iter().collect();
     let weight = |h: &Hypothesis<'_, '_>| h.log_weight(settings);
     ranked.sort_by(|a, b| weight(b).total_cmp(&weight(a)));
-    let least = most_likely(hypotheses, settings) - IN_THE_RUNNING;
+    let least = most_likely(hypotheses, settings) - NEXT;
     let another = |h: &Hypothesis<'_, '_>| explained && weight(h) > least && explains(h);
     (ranked.into_iter().enumerate())
         .filter(|(place, h)| *place == 0 || another(h))
@@ -113,20 +121,63 @@ pub fn scan_again(
 ) {
     let explained = explained(hypotheses, settings);
     let wanted = lender.wanted(hypotheses, settings);
+    let at_most = if easily_explained(hypotheses, settings) {
+        FAR * wanted
+    } else {
+        f64::INFINITY
+    };
     let healthy = lender.problem.cause == Cause::NothingWrong;
     let all = lender.best && (!healthy || lender.relieved.is_some());
     // From the design as it is that explains the traces all have begun already.
     let known = Some(&lender.known).filter(|_| !(healthy && explained && all));
     let designs: Vec<&Known> = known.into_iter().chain(&lender.relieved).collect();
-    in_turns(hypotheses, settings, |hypothesis| {
+    in_turns(hypotheses, settings, TOGETHER, |hypothesis, _| {
         let alike = hypothesis.problem.base == lender.problem.base;
         let served = !explained || all && alike || lender.outdoes(hypothesis);
         if hypothesis.problem.cause == Cause::NothingWrong || !served {
             return;
         }
         let own = !explained || hypothesis.out_of_time();
-        hypothesis.scan_again(own, wanted, &lender.problem, &designs);
+        hypothesis.scan_again(own, wanted, at_most, &lender.problem, &designs);
     });
+}
+
+/// A fault contains the design as it is: what costs more ended in a wrong valley, and is looked for from there. Says what
+/// the design as it is costs; nothing is done unless that is less than `before`, and near the best.
+pub fn from_as_it_is(
+    hypotheses: &mut [Hypothesis<'_, '_>],
+    before: f64,
+    settings: &DiagnosisSettings,
+) -> f64 {
+    let own = hypotheses.iter();
+    let own = own.filter(|h| h.problem.cause == Cause::NothingWrong);
+    let least = own.min_by(|a, b| a.cost().total_cmp(&b.cost()));
+    let Some(lender) = least.and_then(|least| Lender::of(least, false)) else {
+        return before;
+    };
+    let best = best_of(hypotheses, settings).map_or(f64::INFINITY, Hypothesis::cost);
+    let near = if easily_explained(hypotheses, settings) {
+        best + NOT_FAR
+    } else {
+        FAR * best
+    };
+    if lender.cost >= before || lender.cost > near {
+        return before;
+    }
+    hypotheses
+        .par_iter_mut()
+        .filter(|h| h.problem.base == lender.problem.base)
+        .filter(|h| h.cost() > lender.cost + WRONG_VALLEY)
+        .for_each(|h| {
+            h.scan_again(
+                false,
+                best,
+                f64::INFINITY,
+                &lender.problem,
+                &[&lender.known],
+            )
+        });
+    lender.cost
 }
 
 /// The faults that have not been tried with the discrete values of an explanation, looked for from its

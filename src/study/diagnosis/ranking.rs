@@ -52,6 +52,15 @@ pub fn explained(hypotheses: &[Hypothesis<'_, '_>], settings: &DiagnosisSettings
     best_of(hypotheses, settings).is_some_and(explains)
 }
 
+/// Whether the best explanation explains the traces with values no further from what is believed of them than they are
+/// on the mean, as many squares as values are settled: then no other can explain the traces much better.
+#[must_use]
+pub fn easily_explained(hypotheses: &[Hypothesis<'_, '_>], settings: &DiagnosisSettings) -> bool {
+    let best = best_of(hypotheses, settings).filter(|best| explains(best));
+    let fit = best.and_then(|best| best.fit.as_ref());
+    fit.is_some_and(|fit| fit.surprise < fit.settled())
+}
+
 /// Logarithm of the evidence of the likeliest, times its chance beforehand.
 #[must_use]
 pub fn most_likely(hypotheses: &[Hypothesis<'_, '_>], settings: &DiagnosisSettings) -> f64 {
@@ -59,25 +68,29 @@ pub fn most_likely(hypotheses: &[Hypothesis<'_, '_>], settings: &DiagnosisSettin
     weights.fold(f64::NEG_INFINITY, f64::max)
 }
 
-/// Acts on the likeliest, and as long as nothing explains the traces on the ones after them; where something does
-/// from the beginning, on all.
+/// Acts on the likeliest few, and as long as nothing explains the traces on the ones after them; where something does
+/// from the beginning, on all. What acts is told the weight of the likeliest by then.
 pub fn in_turns<'m, 'a>(
     hypotheses: &mut [Hypothesis<'m, 'a>],
     settings: &DiagnosisSettings,
-    act: impl Fn(&mut Hypothesis<'m, 'a>) + Sync,
+    few: usize,
+    act: impl Fn(&mut Hypothesis<'m, 'a>, f64) + Sync,
 ) {
     let explained = explained(hypotheses, settings);
+    let mut most = most_likely(hypotheses, settings);
     let weighed = hypotheses.iter_mut();
     let mut queue: Vec<_> = weighed.map(|h| (h.log_weight(settings), h)).collect();
     queue.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let together = if explained { queue.len() } else { TOGETHER };
+    let together = if explained { queue.len() } else { few };
     for group in queue.chunks_mut(together.max(1)) {
         group
             .par_iter_mut()
-            .for_each(|(_, hypothesis)| act(hypothesis));
+            .for_each(|(_, hypothesis)| act(hypothesis, most));
         if !explained && group.iter().any(|(_, hypothesis)| explains(hypothesis)) {
             return;
         }
+        let weights = group.iter().map(|(_, h)| h.log_weight(settings));
+        most = weights.fold(most, f64::max);
     }
 }
 

@@ -11,18 +11,23 @@ use super::DiagnosisSettings;
 use super::cause::Cause;
 use super::fit::{Effort, End};
 use super::hypothesis::{CLOSER, FIRST, Hypothesis, MUCH_LESS, OF_A_LOOK};
-use super::lender::{Lender, borrow, next_lender, scan_again, with_its_choice};
+use super::lender::{Lender, borrow, from_as_it_is, next_lender, scan_again, with_its_choice};
 use super::model::Model;
 use super::ranking::{
-    BORROWS, IN_THE_RUNNING, TOGETHER, best_of, explained, in_turns, most_likely, weight_of,
+    BORROWS, IN_THE_RUNNING, TOGETHER, best_of, easily_explained, explained, explains, in_turns,
+    most_likely, place_of_best, weight_of,
 };
 
+/// Factor on the cost of an explanation within which another cause may only have ended in a wrong valley.
+const NOT_MUCH_MORE: f64 = 5.0;
 /// Further starts of each cause that are followed while nothing explains the traces.
 const FOLLOWED: usize = 6;
 /// Explanations, one after another the best, from which the other causes are looked for.
 const LOOKED_FROM: usize = 7;
 /// Discharges for each trace after which nothing further is looked for.
 const MOST_DISCHARGES: u64 = 12_000;
+/// First fits that go on at a time: the likeliest mostly explains the traces then, and the others need not.
+const AT_ONCE: usize = 2;
 /// Factor on the noise beyond which fronts are out of place, and how often that is tried to mend.
 const OUT_OF_PLACE: f64 = 1.5;
 const CONTINUED: usize = 2;
@@ -45,6 +50,7 @@ pub fn refine<'m, 'a>(
     let settings = model.settings;
     let mut looked_from = Vec::new();
     let mut shaken = false;
+    let mut as_it_is = f64::INFINITY;
     let patience = MOST_DISCHARGES * model.traces.len() as u64;
     for _ in 0..LOOKED_FROM {
         if model.count.load(Ordering::Relaxed) > patience {
@@ -57,7 +63,7 @@ pub fn refine<'m, 'a>(
         hypotheses.extend(others);
         scan_again(hypotheses, &lender, settings);
         // The cheapest way first; from what is much better than before the cheapest way again.
-        for further in [shake, loosen, search_on] {
+        for further in [step_aside, shake, loosen, search_on] {
             let best = best_of(hypotheses, settings);
             let better = best.is_some_and(|best| best.cost() < MUCH_LESS * lender.cost);
             if better || explained(hypotheses, settings) {
@@ -67,7 +73,8 @@ pub fn refine<'m, 'a>(
         }
         if explained(hypotheses, settings) {
             loosen(hypotheses, settings);
-            if !std::mem::replace(&mut shaken, true) {
+            as_it_is = from_as_it_is(hypotheses, as_it_is, settings);
+            if !easily_explained(hypotheses, settings) && !std::mem::replace(&mut shaken, true) {
                 shake_rivals(hypotheses, &lender);
             }
         }
@@ -100,13 +107,13 @@ pub fn refine<'m, 'a>(
 }
 
 /// First fits that were cut short go on with sensitivities of their own, unless they are so close to the best that they
-/// will be looked at with all care, or are far behind and have been told to be out of reach.
+/// will be looked at with all care, or are far behind and have been told to be out of reach or have nothing to gain.
 pub fn closer(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
-    let most = most_likely(hypotheses, settings);
-    in_turns(hypotheses, settings, |hypothesis| {
+    let easily = easily_explained(hypotheses, settings);
+    in_turns(hypotheses, settings, AT_ONCE, |hypothesis, most| {
         let behind = most - hypothesis.log_weight(settings);
-        let known = behind > BORROWS && hypothesis.is_out_of_reach();
-        if behind != 0.0 && behind <= HOPELESS || known {
+        let far = behind > BORROWS && (easily || hypothesis.is_out_of_reach());
+        if behind != 0.0 && behind <= HOPELESS || far {
             return;
         }
         let effort = Effort {
@@ -124,7 +131,7 @@ fn search_on(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings
         if explained(hypotheses, settings) {
             return;
         }
-        in_turns(hypotheses, settings, |hypothesis| {
+        in_turns(hypotheses, settings, TOGETHER, |hypothesis, _| {
             hypothesis.go_on(CLOSER, End::NothingPromised);
             hypothesis.follow(CLOSER);
         });
@@ -134,12 +141,28 @@ fn search_on(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings
 /// Fits that do not explain the traces are tried with more noise; where another does, only the design as it is, which
 /// may lie behind every fault.
 fn loosen(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
-    let explained = explained(hypotheses, settings);
-    in_turns(hypotheses, settings, |hypothesis| {
-        if !explained || hypothesis.problem.cause == Cause::NothingWrong {
-            hypothesis.loosen();
+    let explaining = best_of(hypotheses, settings).filter(|best| explains(best));
+    let explaining = explaining.map(|best| (best.problem.base.clone(), best.cost()));
+    in_turns(hypotheses, settings, TOGETHER, |hypothesis, _| {
+        let wanted = match &explaining {
+            Some((base, cost)) => {
+                let behind = hypothesis.problem.cause == Cause::NothingWrong;
+                (behind && hypothesis.problem.base == *base).then_some(*cost)
+            }
+            None => Some(f64::INFINITY),
+        };
+        if let Some(wanted) = wanted {
+            hypothesis.loosen(wanted);
         }
     });
+}
+
+/// The likeliest begins again with one of its values moved at a time.
+fn step_aside(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
+    let best = place_of_best(hypotheses, settings);
+    if let Some(best) = best.and_then(|place| hypotheses.get_mut(place)) {
+        best.step_aside(f64::INFINITY);
+    }
 }
 
 /// The likeliest few begin again from designs drawn around them.
@@ -156,7 +179,12 @@ fn shake_rivals(hypotheses: &mut [Hypothesis<'_, '_>], lender: &Lender<'_, '_>) 
     hypotheses
         .par_iter_mut()
         .filter(|h| lender.outdoes(h))
-        .for_each(|hypothesis| hypothesis.shake(1, MUCH_LESS, lender.cost));
+        .for_each(|hypothesis| {
+            hypothesis.shake(1, MUCH_LESS, lender.cost);
+            if hypothesis.cost() < NOT_MUCH_MORE * lender.cost {
+                hypothesis.step_aside(lender.cost);
+            }
+        });
 }
 
 /// A second start of all that are in the running, where it promises as little: a fit from the design as it is fitted

@@ -8,11 +8,13 @@ use crate::study::StudyError;
 
 use super::DiagnosisSettings;
 use super::cause::Cause;
-use super::fit::Fit;
-use super::hypothesis::{CLOSER, FIRST, Hypothesis};
+use super::fit::{End, Fit};
+use super::hypothesis::{CLOSER, FIRST, Hypothesis, closer_to};
 use super::model::Model;
 use super::problem::Problem;
-use super::ranking::{BORROWS, explained, most_likely, place_of_best, weight_of};
+use super::ranking::{
+    BORROWS, best_of, explained, explains, most_likely, place_of_best, weight_of,
+};
 use super::refine::{closer, refine};
 use super::starts::{Known, ranked_starts};
 
@@ -115,16 +117,19 @@ fn other_choices<'m, 'a>(
     settings: &DiagnosisSettings,
 ) -> Result<Vec<Hypothesis<'m, 'a>>, StudyError> {
     let behind = most_likely(hypotheses, settings) - BORROWS;
-    let least = if explained(hypotheses, settings) {
-        behind
-    } else {
-        behind.min(weight_of(hypotheses, settings, WITH_EVERY_CHOICE))
+    let explaining = best_of(hypotheses, settings).filter(|best| explains(best));
+    let (least, effort) = match explaining {
+        Some(best) => (behind, closer_to(best.cost())),
+        None => {
+            let likely = weight_of(hypotheses, settings, WITH_EVERY_CHOICE);
+            (behind.min(likely), CLOSER)
+        }
     };
     let found = hypotheses
         .par_iter()
         .filter(|h| h.log_weight(settings) >= least)
         .flat_map_iter(|h| choices.iter().map(move |(base, weight)| (h, base, *weight)))
-        .map(|(h, base, weight)| Ok(h.with_choice(base, weight, CLOSER)?))
+        .map(|(h, base, weight)| Ok(h.with_choice(base, weight, effort)?))
         .collect::<Result<Vec<_>, StudyError>>()?;
     Ok(found.into_iter().flatten().collect())
 }
@@ -134,11 +139,22 @@ fn as_it_is<'m, 'a>(
     model: &'m Model<'a>,
     choices: &[(Vec<f64>, f64)],
 ) -> Result<(Vec<Hypothesis<'m, 'a>>, Vec<Known>), StudyError> {
+    let settings = model.settings;
     let mut healthy: Vec<Hypothesis<'m, 'a>> = Vec::new();
     let mut stated = Vec::new();
     for (base, weight) in choices {
         let found = match healthy.first() {
-            Some(first) => first.with_choice(base, *weight, CLOSER)?,
+            Some(first) => {
+                let mut other = first.with_choice(base, *weight, FIRST)?;
+                let least = first.log_weight(settings) - BORROWS;
+                let near = |other: &&mut Hypothesis<'_, '_>| other.log_weight(settings) > least;
+                if let Some(other) = other.as_mut().filter(near)
+                    && explains(first)
+                {
+                    other.go_on(closer_to(first.cost()), End::Converged);
+                }
+                other
+            }
             None => Problem::new(model, Cause::NothingWrong, base, 1.0)?.map(|problem| {
                 let mut known = Known {
                     z: problem.expected(),
