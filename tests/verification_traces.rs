@@ -292,8 +292,8 @@ fn columns_can_be_told() {
     );
 }
 
-/// Noise one wide, of equal chance, the same each time (a linear congruential generator with the factor of Knuth 1998, The
-/// Art of Computer Programming 2, 3.3.4).
+/// Noise one wide, of equal chance, the same each time (a linear congruential generator; its factor is from memory Knuth's, The
+/// Art of Computer Programming 2).
 fn noise() -> impl FnMut() -> f64 {
     let mut state = 1_u64;
     move || {
