@@ -270,15 +270,17 @@ fn faults_are_told_apart() {
     assert_eq!(tally.sure.0, tally.sure.1, "{}", tally.sure);
 }
 
-/// Two tests of the campaign on which searches that followed one start of each cause ended in a wrong valley and said
-/// "none of these": a cold cartridge seen by the bay alone, where a neck not fully pierced comes near it, and a
-/// sensor off its zero, where only another choice of the discrete values explains the record.
+/// Tests of the campaign on which searches ended in a wrong valley. That followed one start of each cause they said "none
+/// of these": a cold cartridge seen by the bay alone, where a neck not fully pierced comes near it, and a
+/// sensor off its zero, where only another choice of the discrete values explains the record. Without a start with one
+/// value moved the third, a neck, is a valve not fully open at 98 %.
 #[test]
 fn a_search_leaves_a_wrong_valley() {
     let settings = DiagnosisSettings::default();
     for (seed, cause, all) in [
         (1043, Cause::CartridgeCold, false),
         (1258, Cause::SensorOffset, true),
+        (7330, Cause::NeckPartlyPierced, false),
     ] {
         let design = random_designs::random_design(seed);
         let channels = campaign::channels(&design, all);

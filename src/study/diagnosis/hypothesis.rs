@@ -32,17 +32,19 @@ pub const LAST: Effort = Effort {
 };
 /// Share of its cost by which a fit that does not explain the traces is another one.
 pub const MUCH_LESS: f64 = 0.7;
-/// Cost above the best fit from which another may go on.
-const NOT_FAR: f64 = 30.0;
+/// Cost above the fit there is from which one that was cut short may go on.
+const CUT_SHORT: f64 = 30.0;
 /// Time by which a nose may be off early or late [s].
 const OUT_OF_TIME: f64 = 5e-3;
-/// Improvement of the cost for which the design of another explanation is followed.
+/// Improvement of the cost for which another start is followed; and the same where something explains the traces: less
+/// is found as well when a fit in the running goes on.
 const WORTH: f64 = 0.3;
+const WORTH_A_LOOK: f64 = 2.0;
 /// Starts followed in one look along what a cause frees: what a linear step promises does not say which of two
 /// valleys is the deeper one.
 pub const OF_A_LOOK: usize = 3;
-/// Promised cost above that of another fit from where one may still come to as little.
-const WITHIN_REACH: f64 = 60.0;
+/// Cost above that of another fit from where one may still come to as little, or be in the running with a larger volume.
+const WITHIN_REACH: f64 = 25.0;
 
 /// A closer look, given up where it cannot come near the cost of an explanation: what stays as far above is not
 /// in the running.
@@ -115,23 +117,21 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
         }
     }
 
-    /// Fits from a start and keeps the better fit; says whether both cost the same.
-    fn pursue(&mut self, start: &Start, effort: Effort) -> bool {
-        let before = self.cost();
+    /// Fits from a start, keeps the better fit, and says what the new one costs.
+    fn pursue(&mut self, start: &Start, effort: Effort) -> Option<f64> {
         let slopes = start.slopes.clone();
         let mut found = fit(&self.problem, &start.settled, slopes, effort);
         // One that was cut short not far above may yet come to less.
         if let (Some(short), Some(own)) = (&found, &self.fit)
             && short.end == End::CutShort
-            && short.cost() < own.cost() + NOT_FAR
+            && short.cost() < own.cost() + CUT_SHORT
         {
             let longer = closer(effort.wanted);
             found = short.continued(&self.problem, longer).or(found);
         }
-        let same = |found: &Fit| (found.cost() - before).abs() < WORTH;
-        let same = found.as_ref().is_some_and(same);
+        let cost = found.as_ref().map(Fit::cost);
         self.keep(found);
-        same
+        cost
     }
 
     /// The same cause with another choice of the discrete values, from where this one ended.
@@ -305,6 +305,11 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
         let designs: Vec<Known> = own.into_iter().chain(others).collect();
         let mut starts = ranked_starts(&self.problem, &designs);
         starts.sort_by(|a, b| b.expected.total_cmp(&a.expected));
+        let worth = if wanted.is_finite() {
+            WORTH_A_LOOK
+        } else {
+            WORTH
+        };
         for look in 0..OF_A_LOOK {
             let Some(start) = starts.pop() else { return };
             let reach = if look == 0 {
@@ -312,12 +317,14 @@ impl<'m, 'a> Hypothesis<'m, 'a> {
             } else {
                 wanted + WITHIN_REACH
             };
-            if start.expected > reach.min(self.cost() - WORTH) {
+            if start.expected > reach.min(self.cost() - worth) {
                 return;
             }
             starts.retain(|other| start.apart_from(other));
             // Two ways to the same place: the others would lead there too.
-            if self.pursue(&start.completed(&self.problem), closer_to(wanted)) {
+            let before = self.cost();
+            let found = self.pursue(&start.completed(&self.problem), closer_to(wanted));
+            if found.is_some_and(|found| (found - before).abs() < WORTH) {
                 return;
             }
         }

@@ -26,7 +26,7 @@ const STALE: u64 = 3;
 /// promised, and beyond which a small promise is not believed.
 const NEAR: f64 = 0.4;
 /// Factor on what a fresh Jacobian promises within the radius of trust: more is not to be had soon.
-const AT_MOST: f64 = 10.0;
+const AT_MOST: f64 = 5.0;
 /// Share of the promise with which a secant Jacobian may go on.
 const AS_PROMISED: f64 = 0.5;
 /// Most changes of lambda in search of the radius.

@@ -9,7 +9,7 @@ use super::hypothesis::{Hypothesis, closer_to};
 use super::parameter::Role;
 use super::problem::Problem;
 use super::ranking::{
-    BORROWS, TOGETHER, best_of, easily_explained, explained, explains, in_turns, most_likely,
+    AT_ONCE, BORROWS, best_of, easily_explained, explained, explains, in_turns, most_likely,
 };
 use super::starts::{Known, ranked_starts};
 use super::{DiagnosisSettings, STRAINED};
@@ -21,7 +21,9 @@ const NEXT: f64 = 6.0;
 /// Factor on its cost beyond which no start that promises so much has come near to an easy explanation.
 const FAR: f64 = 10.0;
 /// Cost of the design as it is above an easy explanation, at most, for others to begin from it.
-const NOT_FAR: f64 = 100.0;
+const BEGUN_FROM: f64 = 100.0;
+/// Share of what that costs above the explanation, at most, in what a start from it may promise.
+const LEFT: f64 = 0.7;
 /// Cost above that of the design as it is at which a fault is in a wrong valley.
 const WRONG_VALLEY: f64 = 3.0;
 /// Cost above that of a second explanation from which a fit is tried again.
@@ -90,7 +92,21 @@ fn relieved(problem: &Problem<'_, '_>, known: &Known) -> Option<Known> {
     })
 }
 
-/// The best explanation that has not been looked from yet, or is much better than it was: the best one of all or,
+/// Cost beyond which nothing is looked for: one where the best explanation explains the traces easily, else another.
+fn limit(
+    hypotheses: &[Hypothesis<'_, '_>],
+    settings: &DiagnosisSettings,
+    easily: f64,
+    otherwise: f64,
+) -> f64 {
+    if easily_explained(hypotheses, settings) {
+        easily
+    } else {
+        otherwise
+    }
+}
+
+/// The best explanation that has not been looked from yet, or is much better than it was: the best one of all or, once,
 /// where that explains the traces, another in the running that does.
 pub fn next_lender<'m, 'a>(
     hypotheses: &[Hypothesis<'m, 'a>],
@@ -102,7 +118,8 @@ pub fn next_lender<'m, 'a>(
     let weight = |h: &Hypothesis<'_, '_>| h.log_weight(settings);
     ranked.sort_by(|a, b| weight(b).total_cmp(&weight(a)));
     let least = most_likely(hypotheses, settings) - NEXT;
-    let another = |h: &Hypothesis<'_, '_>| explained && weight(h) > least && explains(h);
+    let first = looked_from.iter().all(|lender| lender.best);
+    let another = |h: &Hypothesis<'_, '_>| first && explained && weight(h) > least && explains(h);
     (ranked.into_iter().enumerate())
         .filter(|(place, h)| *place == 0 || another(h))
         .filter_map(|(place, h)| Lender::of(h, place == 0))
@@ -121,17 +138,13 @@ pub fn scan_again(
 ) {
     let explained = explained(hypotheses, settings);
     let wanted = lender.wanted(hypotheses, settings);
-    let at_most = if easily_explained(hypotheses, settings) {
-        FAR * wanted
-    } else {
-        f64::INFINITY
-    };
+    let at_most = limit(hypotheses, settings, FAR * wanted, f64::INFINITY);
     let healthy = lender.problem.cause == Cause::NothingWrong;
     let all = lender.best && (!healthy || lender.relieved.is_some());
     // From the design as it is that explains the traces all have begun already.
     let known = Some(&lender.known).filter(|_| !(healthy && explained && all));
     let designs: Vec<&Known> = known.into_iter().chain(&lender.relieved).collect();
-    in_turns(hypotheses, settings, TOGETHER, |hypothesis, _| {
+    in_turns(hypotheses, settings, AT_ONCE, |hypothesis, _| {
         let alike = hypothesis.problem.base == lender.problem.base;
         let served = !explained || all && alike || lender.outdoes(hypothesis);
         if hypothesis.problem.cause == Cause::NothingWrong || !served {
@@ -156,11 +169,9 @@ pub fn from_as_it_is(
         return before;
     };
     let best = best_of(hypotheses, settings).map_or(f64::INFINITY, Hypothesis::cost);
-    let near = if easily_explained(hypotheses, settings) {
-        best + NOT_FAR
-    } else {
-        FAR * best
-    };
+    let near = limit(hypotheses, settings, best + BEGUN_FROM, FAR * best);
+    let left = best + LEFT * (lender.cost - best);
+    let at_most = limit(hypotheses, settings, left, f64::INFINITY);
     if lender.cost >= before || lender.cost > near {
         return before;
     }
@@ -168,15 +179,7 @@ pub fn from_as_it_is(
         .par_iter_mut()
         .filter(|h| h.problem.base == lender.problem.base)
         .filter(|h| h.cost() > lender.cost + WRONG_VALLEY)
-        .for_each(|h| {
-            h.scan_again(
-                false,
-                best,
-                f64::INFINITY,
-                &lender.problem,
-                &[&lender.known],
-            )
-        });
+        .for_each(|h| h.scan_again(false, best, at_most, &lender.problem, &[&lender.known]));
     lender.cost
 }
 

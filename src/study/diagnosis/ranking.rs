@@ -8,6 +8,8 @@ use super::hypothesis::Hypothesis;
 
 /// Explanations that are worked on at a time while nothing explains the traces.
 pub const TOGETHER: usize = 4;
+/// The same where the likeliest mostly explains the traces then, and the others need not be worked on.
+pub const AT_ONCE: usize = 2;
 /// Logarithm of the evidence behind the best within which an explanation is in the running.
 pub const IN_THE_RUNNING: f64 = 12.0;
 /// The same within which it is worth trying with what serves the best.

@@ -14,8 +14,8 @@ use super::hypothesis::{CLOSER, FIRST, Hypothesis, MUCH_LESS, OF_A_LOOK};
 use super::lender::{Lender, borrow, from_as_it_is, next_lender, scan_again, with_its_choice};
 use super::model::Model;
 use super::ranking::{
-    BORROWS, IN_THE_RUNNING, TOGETHER, best_of, easily_explained, explained, explains, in_turns,
-    most_likely, place_of_best, weight_of,
+    AT_ONCE, BORROWS, IN_THE_RUNNING, TOGETHER, best_of, easily_explained, explained, explains,
+    in_turns, most_likely, place_of_best, weight_of,
 };
 
 /// Factor on the cost of an explanation within which another cause may only have ended in a wrong valley.
@@ -26,17 +26,17 @@ const FOLLOWED: usize = 6;
 const LOOKED_FROM: usize = 7;
 /// Discharges for each trace after which nothing further is looked for.
 const MOST_DISCHARGES: u64 = 12_000;
-/// First fits that go on at a time: the likeliest mostly explains the traces then, and the others need not.
-const AT_ONCE: usize = 2;
+/// Share of the logarithm of the best one's evidence by which what is behind will not come near it by one step or two.
+const FAR: f64 = 30.0;
 /// Factor on the noise beyond which fronts are out of place, and how often that is tried to mend.
 const OUT_OF_PLACE: f64 = 1.5;
 const CONTINUED: usize = 2;
 /// Difference of the noise from the measured one that changes no answer.
 const KNOWN_WELL: f64 = 0.15;
 /// Logarithm of the evidence behind the best beyond which a cause is not looked at with all care.
-const HOPELESS: f64 = 8.0;
+const HOPELESS: f64 = 7.0;
 /// The same where its own fit promised no more.
-const BEHIND: f64 = 6.0;
+const BEHIND: f64 = 5.0;
 
 /// Searches on, fits all that are in the running with the noise as the residuals of the best show it,
 /// and says by which factor it is larger than measured [1].
@@ -107,12 +107,13 @@ pub fn refine<'m, 'a>(
 }
 
 /// First fits that were cut short go on with sensitivities of their own, unless they are so close to the best that they
-/// will be looked at with all care, or are far behind and have been told to be out of reach or have nothing to gain.
+/// will be looked at with all care, or are far behind and have nothing to gain.
 pub fn closer(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
     let easily = easily_explained(hypotheses, settings);
     in_turns(hypotheses, settings, AT_ONCE, |hypothesis, most| {
         let behind = most - hypothesis.log_weight(settings);
-        let far = behind > BORROWS && (easily || hypothesis.is_out_of_reach());
+        let nothing_to_gain = easily || hypothesis.is_out_of_reach() || behind > -FAR * most;
+        let far = behind > BORROWS && nothing_to_gain;
         if behind != 0.0 && behind <= HOPELESS || far {
             return;
         }
@@ -187,8 +188,8 @@ fn shake_rivals(hypotheses: &mut [Hypothesis<'_, '_>], lender: &Lender<'_, '_>) 
         });
 }
 
-/// A second start of all that are in the running, where it promises as little: a fit from the design as it is fitted
-/// without a fault may end elsewhere than one from the design as it is expected.
+/// A second start of all that are in the running, where it promises as little: a fit that begins further along what a
+/// fault frees may end elsewhere.
 fn look_again(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSettings) {
     let most = most_likely(hypotheses, settings);
     hypotheses

@@ -57,9 +57,8 @@ pub fn search<'m, 'a>(
     let mut hypotheses = Vec::new();
     if let (Some(choice), Some(lender)) = (choices.get(leading), healthy.get(leading)) {
         // Nor do they say where a fault should begin: the design is bent out of shape.
-        let known = lender.known().filter(|_| explained).into_iter();
-        let designs: Vec<Known> = known.chain(stated).collect();
-        hypotheses = first_fits(lender, choice, &designs, explained, observe)?;
+        let design = lender.known().filter(|_| explained).or(stated);
+        hypotheses = first_fits(lender, choice, design.as_ref(), explained, observe)?;
     }
     observe(0.5);
     closer(&mut hypotheses, settings);
@@ -74,12 +73,12 @@ pub fn search<'m, 'a>(
     Ok((hypotheses, inflation))
 }
 
-/// A first fit of every fault with one choice of the discrete values, from designs known of the `lender`, the
+/// A first fit of every fault with one choice of the discrete values, from a design known of the `lender`, the
 /// design as it is.
 fn first_fits<'m, 'a>(
     lender: &Hypothesis<'m, 'a>,
     (base, weight): &(Vec<f64>, f64),
-    designs: &[Known],
+    design: Option<&Known>,
     explained: bool,
     observe: &(dyn Fn(f64) + Sync),
 ) -> Result<Vec<Hypothesis<'m, 'a>>, StudyError> {
@@ -96,10 +95,8 @@ fn first_fits<'m, 'a>(
                     // What does nothing to the traces there does nothing to the same traces here.
                     memory.explored = lender.fit.as_ref().map(Fit::cost);
                 }
-                let own = designs
-                    .iter()
-                    .map(|known| problem.transfer(&lender.problem, known));
-                let starts = ranked_starts(&problem, &own.collect::<Vec<_>>());
+                let own = design.map(|known| problem.transfer(&lender.problem, known));
+                let starts = ranked_starts(&problem, own.as_slice());
                 Hypothesis::new(problem, *weight, starts, FIRST)
             });
             let count = done.fetch_add(1, Ordering::Relaxed) + 1;
@@ -138,18 +135,18 @@ fn other_choices<'m, 'a>(
 fn as_it_is<'m, 'a>(
     model: &'m Model<'a>,
     choices: &[(Vec<f64>, f64)],
-) -> Result<(Vec<Hypothesis<'m, 'a>>, Vec<Known>), StudyError> {
+) -> Result<(Vec<Hypothesis<'m, 'a>>, Option<Known>), StudyError> {
     let settings = model.settings;
     let mut healthy: Vec<Hypothesis<'m, 'a>> = Vec::new();
-    let mut stated = Vec::new();
+    let mut stated = None;
     for (base, weight) in choices {
         let found = match healthy.first() {
             Some(first) => {
                 let mut other = first.with_choice(base, *weight, FIRST)?;
                 let least = first.log_weight(settings) - BORROWS;
                 let near = |other: &&mut Hypothesis<'_, '_>| other.log_weight(settings) > least;
-                if let Some(other) = other.as_mut().filter(near)
-                    && explains(first)
+                if explains(first)
+                    && let Some(other) = other.as_mut().filter(near)
                 {
                     other.go_on(closer_to(first.cost()), End::Converged);
                 }
@@ -162,7 +159,7 @@ fn as_it_is<'m, 'a>(
                 };
                 let starts = ranked_starts(&problem, std::slice::from_ref(&known));
                 known.slopes = starts.iter().find_map(|start| start.slopes.clone());
-                stated.push(known);
+                stated = Some(known);
                 Hypothesis::new(problem, *weight, starts, CLOSER)
             }),
         };
