@@ -292,7 +292,6 @@ fn a_shared_draw_may_carry_an_offset_of_its_own() {
     assert_eq!(system.vessels[1].temperature, 268.0);
 }
 
-/// The closed form while choked: A = V ln(p1/p2)/(t C* sqrt(R T)); 1 L of air from 250 to
 /// Two frictions drawn apart may cross, and then sliding holds as much as sticking; what is written is in order.
 #[test]
 fn drawn_frictions_may_cross() {
@@ -313,6 +312,7 @@ fn drawn_frictions_may_cross() {
     assert_eq!((nose.static_friction, nose.kinetic_friction), (12.0, 12.0));
 }
 
+/// The closed form while choked: A = V ln(p1/p2)/(t C* sqrt(R T)); 1 L of air from 250 to
 /// 240 kPa in 60 s at 293.15 K is 3.4253e-9 m2 of effective area.
 #[test]
 fn a_pressure_decay_test_gives_the_leak_area() {
@@ -570,6 +570,20 @@ fn each_mistake_names_its_field_its_place_and_the_remedy() {
             "vessels.cartridge.charge",
             "out of range",
             "within LOW .. HIGH",
+        ),
+        (
+            "\"16 g\"",
+            "\"lognormal 16 g factor 1.02 within 15 g .. 17 g\"",
+            "vessels.cartridge.charge",
+            "only a `normal` is cut off",
+            "normal MEAN sd SPREAD within LOW .. HIGH",
+        ),
+        (
+            "\"20 degC\"",
+            "\"weibull scale 20 K shape 2\"",
+            "vessels.cartridge.temperature",
+            "no zero of its own",
+            "above VALUE",
         ),
         (
             "\"16 g\"",

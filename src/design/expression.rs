@@ -46,9 +46,11 @@ impl Expression {
     }
 }
 
+/// The form that may be cut off at limits.
+const NORMAL: &str = "normal";
 /// First words and patterns of the forms.
 const FORMS: [(&str, &str); 9] = [
-    ("normal", "normal MEAN sd SPREAD [within LOW .. HIGH]"),
+    (NORMAL, "normal MEAN sd SPREAD [within LOW .. HIGH]"),
     ("uniform", "uniform LOW .. HIGH"),
     ("triangle", "triangle LOW .. LIKELIEST .. HIGH"),
     ("pert", "pert LOW .. LIKELIEST .. HIGH"),
@@ -194,8 +196,15 @@ struct Writing<'t> {
 
 impl Writing<'_> {
     fn distribution(&mut self, body: &str) -> Result<Distribution, Problem> {
+        if self.form != NORMAL && split_word(body, "within").is_some() {
+            return Err(refuse(
+                self.text,
+                "only a `normal` is cut off by `within`: write \"normal MEAN sd SPREAD within LOW .. HIGH\", \
+                 or another spread without it",
+            ));
+        }
         match self.form {
-            "normal" => self.normal(body),
+            NORMAL => self.normal(body),
             "uniform" => {
                 let [low, high] = self.range(body)?;
                 Ok(Distribution::Uniform { low, high })
@@ -253,7 +262,13 @@ impl Writing<'_> {
                 let shape = units::parse_number(shape)?;
                 let location = match above {
                     Some(above) => self.value(above)?,
-                    None => 0.0,
+                    None if self.dimension.has_natural_zero() => 0.0,
+                    None => {
+                        return Err(refuse(
+                            self.text,
+                            "this quantity has no zero of its own: say what the scale is above, with `above VALUE` at the end",
+                        ));
+                    }
                 };
                 Ok(Distribution::Weibull {
                     location,

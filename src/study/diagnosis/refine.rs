@@ -26,8 +26,8 @@ const FOLLOWED: usize = 6;
 const LOOKED_FROM: usize = 7;
 /// Discharges for each trace after which nothing further is looked for.
 const MOST_DISCHARGES: u64 = 12_000;
-/// Share of the logarithm of the best one's evidence by which what is behind will not come near it by one step or two.
-const FAR: f64 = 30.0;
+/// Multiple of the logarithm of the best one's evidence by which what is behind does not come near it in a few steps.
+const OUTDONE: f64 = 30.0;
 /// Factor on the noise beyond which fronts are out of place, and how often that is tried to mend.
 const OUT_OF_PLACE: f64 = 1.5;
 const CONTINUED: usize = 2;
@@ -112,7 +112,7 @@ pub fn closer(hypotheses: &mut [Hypothesis<'_, '_>], settings: &DiagnosisSetting
     let easily = easily_explained(hypotheses, settings);
     in_turns(hypotheses, settings, AT_ONCE, |hypothesis, most| {
         let behind = most - hypothesis.log_weight(settings);
-        let nothing_to_gain = easily || hypothesis.is_out_of_reach() || behind > -FAR * most;
+        let nothing_to_gain = easily || hypothesis.is_out_of_reach() || behind > -OUTDONE * most;
         let far = behind > BORROWS && nothing_to_gain;
         if behind != 0.0 && behind <= HOPELESS || far {
             return;
